@@ -1,0 +1,3 @@
+from fielddevice.app import main
+
+main()
