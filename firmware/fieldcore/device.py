@@ -5,7 +5,7 @@ Call `advance` after each `feed` and `samples`, and again when the wait it gave 
 
 import struct
 
-from fieldcore import frame, instant, message, sensor, wire
+from fieldcore import frame, instant, message, sensor
 from fieldcore.commands import answer
 from fieldcore.compat import const, sha256
 from fieldcore.journal import Journal
@@ -22,6 +22,35 @@ if TYPE_CHECKING:
 
     from fieldcore.board import Board
     from fieldcore.sheet import Sheet
+
+# made by blindfield.model.generate
+_MAJOR = const(1)
+_MINOR = const(0)
+_HELLO = const(1)
+_HELLO_IS = const(2)
+_OPEN = const(3)
+_OPENED = const(4)
+_SILENCE = const(5)
+_REFUSED = const(6)
+_HAVE_DATA = const(7)
+_REQUEST = const(8)
+_REPLY = const(9)
+_NO_UNKNOWN = const(1)
+_EVENT_STRIKE = const(2)
+_EVENT_DUG_OUT = const(3)
+_EVENT_KNOCK = const(4)
+_EVENT_SILENCED = const(5)
+_EVENT_STARTED = const(7)
+_EVENT_SENDS = const(8)
+_EVENT_RESTS = const(9)
+_EVENT_ENDED = const(10)
+_EVENT_GAP = const(11)
+_END_SILENCE = const(5)
+_END_CANCELLED = const(6)
+_BY_FRAME = const(1)
+_BY_AIR = const(2)
+_BY_KNOCK = const(3)
+# end of what is made
 
 AIR = const(255)  # the link on which advertisements of other devices are heard
 NO_SLOT = const(255)
@@ -101,32 +130,32 @@ class Device:
         try:
             values = message.unpack(body)
             about = values[0]
-            if about == wire.SILENCE:
-                self.silence(wire.BY_AIR if link == AIR else wire.BY_FRAME)
+            if about == _SILENCE:
+                self.silence(_BY_AIR if link == AIR else _BY_FRAME)
             elif link != AIR and address != 255:
                 self._answer_plain(link, values)
         except message.Refusal as refusal:
             self.refusals = (self.refusals + 1) & 0xFFFF
             if link != AIR and address != 255:
-                self._send(link, message.pack(wire.REFUSED, refusal.code, about))
+                self._send(link, message.pack(_REFUSED, refusal.code, about))
 
     def _answer_plain(self, link: int, values: "list[Any]") -> None:
-        if values[0] == wire.HELLO:
+        if values[0] == _HELLO:
             self._send(link, self._hello())
-        elif values[0] == wire.OPEN:
-            self._send(link, message.pack(wire.OPENED, self.opening.open(values[1], values[2])))
-        elif values[0] == wire.REQUEST:
+        elif values[0] == _OPEN:
+            self._send(link, message.pack(_OPENED, self.opening.open(values[1], values[2])))
+        elif values[0] == _REQUEST:
             self._answer_sealed(link, values[1], values[2], values[3])
         else:
-            raise message.Refusal(wire.NO_UNKNOWN)
+            raise message.Refusal(_NO_UNKNOWN)
 
     def _hello(self) -> bytes:
         nonce = struct.pack("<I", self.journal.clock_id) + self.board.random(8)
         self.opening.pending(nonce)
         return message.pack(
-            wire.HELLO_IS,
-            wire.MAJOR,
-            wire.MINOR,
+            _HELLO_IS,
+            _MAJOR,
+            _MINOR,
             self.board.device_id,
             self.board.role,
             self.board.board,
@@ -151,11 +180,11 @@ class Device:
             return answer(self, values)
         except message.Refusal as refusal:
             self.refusals = (self.refusals + 1) & 0xFFFF
-            return message.pack(wire.REFUSED, refusal.code, about)
+            return message.pack(_REFUSED, refusal.code, about)
 
     def _sealed(self, body: bytes) -> bytes:
         counter, tag = self.opening.wrap(body)
-        return message.pack(wire.REPLY, counter, body, tag)
+        return message.pack(_REPLY, counter, body, tag)
 
     def _send(self, link: int, body: bytes) -> None:
         self.board.send(link, frame.encode(0, body))
@@ -169,12 +198,12 @@ class Device:
             finding = self._strikes.findings[place]
             lap, ms, us = self.clock.instant_of((block.first_us + finding.at_us) & 0x3FFFFFFF)
             payload = bytes((finding.strength, finding.kind, finding.flags, 0, 0, 0, 0, 0))
-            self._note_at(wire.EVENT_STRIKE, lap, ms, us, payload)
+            self._note_at(_EVENT_STRIKE, lap, ms, us, payload)
             if self.run.running:
                 self.run.struck(ms)
         self._knocks.take(self._strikes, block)
         if self._tilt.feed(block):
-            self.note(wire.EVENT_DUG_OUT, bytes((min(self._tilt.turned, 255),)) + bytes(7))
+            self.note(_EVENT_DUG_OUT, bytes((min(self._tilt.turned, 255),)) + bytes(7))
             if self.run.running:
                 self.run.dug_out(self.clock.ms)
             self._hint()
@@ -187,8 +216,8 @@ class Device:
         """Do all that is due; microseconds until it wants to be called again (<= 300 s)."""
         self.clock.advance(now_us)
         if self._knocks.advance(now_us):
-            self.note(wire.EVENT_KNOCK, _NO_PAYLOAD)
-            self.silence(wire.BY_KNOCK)
+            self.note(_EVENT_KNOCK, _NO_PAYLOAD)
+            self.silence(_BY_KNOCK)
         wait_us = _FAR_US
         if self.armed:
             wait_us = self._advance_start()
@@ -208,7 +237,7 @@ class Device:
         self.armed = False
         self.run.begin(self._sheet, self._start_ms, self._start_us, self._origin_ms)
         payload = struct.pack("<BIBH", self._sheet.revision, self._origin_ms, 0, 0)
-        self.note(wire.EVENT_STARTED, payload)
+        self.note(_EVENT_STARTED, payload)
         return 0
 
     def _advance_sound(self) -> int:
@@ -230,9 +259,17 @@ class Device:
         self.armed = True
 
     def is_armed_for(self, slot: int, ms: int, us: int) -> bool:
-        """Whether this very start is set already."""
+        """Whether this very start is set already, or under way."""
         same_instant = ms == self._start_ms and us == self._start_us
-        return self.armed and slot == self.slot and same_instant
+        return slot == self.slot != NO_SLOT and same_instant
+
+    def live_left_ms(self) -> int:
+        """How long from now a carrier may still come; 0 when neither set nor running."""
+        if not self.armed or self._sheet is None:
+            return self.run.live_left_ms(self.clock.ms)
+        ahead_ms = instant.diff_ms(self._start_ms, self.clock.ms)
+        most_ms: int = min(self._sheet.end_ms - self._origin_ms, self._sheet.lease_ms)
+        return max(0, ahead_ms) + most_ms
 
     def disarm(self, reason: int) -> None:
         """Forget a start that has not come."""
@@ -247,15 +284,15 @@ class Device:
     def silence(self, cause: int) -> None:
         """Every carrier of this device off, latched, and told to the devices near once."""
         self.board.abort()
-        self.run.end(wire.END_SILENCE)
-        self.disarm(wire.END_SILENCE)
+        self.run.end(_END_SILENCE)
+        self.disarm(_END_SILENCE)
         fresh = not self.journal.latched
         count = (self.journal.silence_count + 1) & 0xFFFF
         if fresh:
-            self.note(wire.EVENT_SILENCED, struct.pack("<HBBI", count, 1, cause, 0))
+            self.note(_EVENT_SILENCED, struct.pack("<HBBI", count, 1, cause, 0))
         self.journal.set_silence(count, True)
         if fresh:
-            self.board.advertise(frame.encode(255, message.pack(wire.SILENCE)))
+            self.board.advertise(frame.encode(255, message.pack(_SILENCE)))
             self._hint()
 
     def note(self, kind: int, payload: bytes) -> None:
@@ -264,28 +301,28 @@ class Device:
 
     def _note_at(self, kind: int, lap: int, ms: int, us: int, payload: bytes) -> None:
         tag = flags = 0
-        if self._sheet and (self.run.running or self.armed or kind == wire.EVENT_ENDED):
+        if self._sheet and (self.run.running or self.armed or kind == _EVENT_ENDED):
             tag = self._sheet.run_id[0] | self._sheet.run_id[1] << 8
         if self.run.running:
             flags = FLAG_RUNNING | (FLAG_SENDS if self.run.sends else 0)
         if self._unkept:
             gap = struct.pack("<II", self._unkept, 0)
-            if self.journal.append(wire.EVENT_GAP, 0, lap, ms, us, tag, gap):
+            if self.journal.append(_EVENT_GAP, 0, lap, ms, us, tag, gap):
                 self._unkept = 0
         if not self.journal.append(kind, flags, lap, ms, us, tag, payload):
             self._unkept += 1
 
     def _on_cue(self, cue: int, sends: bool) -> None:
-        kind = wire.EVENT_SENDS if sends else wire.EVENT_RESTS
+        kind = _EVENT_SENDS if sends else _EVENT_RESTS
         self.note(kind, bytes((cue, 0, 0, 0, 0, 0, 0, 0)))
 
     def _on_end(self, reason: int) -> None:
-        self.note(wire.EVENT_ENDED, bytes((reason, 0, 0, 0, 0, 0, 0, 0)))
-        if self.slot != NO_SLOT and reason != wire.END_CANCELLED:
+        self.note(_EVENT_ENDED, bytes((reason, 0, 0, 0, 0, 0, 0, 0)))
+        if self.slot != NO_SLOT and reason != _END_CANCELLED:
             self.slots.spend(self.slot)
         self.slot = NO_SLOT
 
     def _hint(self) -> None:
         if self.board.hints:
             for link in self.links:
-                self._send(link, message.pack(wire.HAVE_DATA))
+                self._send(link, message.pack(_HAVE_DATA))

@@ -5,10 +5,9 @@ Every intermediate value stays within a board's small integers (-2**30 .. 2**30 
 nothing here allocates except the tuples of `instant_of`, `later` and `split_us`.
 """
 
-from fieldcore.compat import TICKS_MASK, const
+from fieldcore.compat import TICKS_MASK, const, ticks_diff
 
 _MASK = const(0x3FFFFFFF)
-_HALF = const(0x20000000)
 _CAP_US = const(500_000_000)
 _CAP_MS = const(500_000)
 _FIRST_MS = const(300_000)
@@ -16,13 +15,12 @@ _FIRST_MS = const(300_000)
 
 def diff_ms(ms_a: int, ms_b: int) -> int:
     """Milliseconds from b to a, in [-2**29, 2**29): right across a wrap, below 6.2 days."""
-    ahead = (ms_a - ms_b) & _MASK
-    return ahead if ahead < _HALF else ahead - _MASK - 1
+    return ticks_diff(ms_a, ms_b)
 
 
 def diff_us(ms_a: int, us_a: int, ms_b: int, us_b: int) -> int:
     """Microseconds from b to a, right across a wrap of ms; saturates at +-500 s."""
-    ahead = diff_ms(ms_a, ms_b)
+    ahead = ticks_diff(ms_a, ms_b)
     if ahead > _CAP_MS:
         return _CAP_US
     if ahead < -_CAP_MS:
@@ -81,7 +79,7 @@ class Clock:
         if self._ticks < 0:
             self._ticks = ticks_us
             return
-        step = diff_ms(ticks_us, self._ticks)  # the same u30 arithmetic, here in microseconds
+        step = ticks_diff(ticks_us, self._ticks)
         if step <= 0:
             return
         self._ticks = ticks_us
@@ -99,4 +97,4 @@ class Clock:
         """The instant of a raw reading at most 5 min before or 1 min after the last one."""
         if self._ticks < 0:
             self._ticks = ticks_us
-        return later(self.lap, self.ms, self.us, 0, diff_ms(ticks_us, self._ticks))
+        return later(self.lap, self.ms, self.us, 0, ticks_diff(ticks_us, self._ticks))

@@ -17,7 +17,6 @@ import struct
 from array import array
 
 from fieldcore.compat import TICKS_MASK, const, crc32
-from fieldcore.wire import EVENT_BOOT, EVENT_REARMED, EVENT_SILENCED
 
 TYPE_CHECKING = const(0)  # the type checker knows the name; a device has no `typing`
 if TYPE_CHECKING:
@@ -34,6 +33,12 @@ if TYPE_CHECKING:
         def write(self, offset: int, data: bytearray) -> None: ...
         def erase(self, page: int) -> None: ...
 
+
+# made by blindfield.model.generate
+_EVENT_BOOT = const(1)
+_EVENT_SILENCED = const(5)
+_EVENT_REARMED = const(6)
+# end of what is made
 
 RECORD = const(32)
 RESERVE = const(8)  # slots that only boots, silences and re-arms may use
@@ -92,7 +97,7 @@ class Journal:
         """
         self.clock_id = self._clock_floor + 1
         payload = struct.pack("<HBBI", self.silence_count, self.latched, cause, self.journal_id)
-        if self.append(EVENT_BOOT, 0, 0, 0, 0, 0, payload):
+        if self.append(_EVENT_BOOT, 0, 0, 0, 0, 0, payload):
             self._clock_floor = self.clock_id
             return
         self.clock_id += struct.unpack("<H", self._random(2))[0]
@@ -165,9 +170,9 @@ class Journal:
             self._last[page] = max(self._last[page], seq)
             self.last_seq = max(self.last_seq, seq)
         self._clock_floor = max(self._clock_floor, clock_id)
-        if order >= state_order and kind in (_HEADER, EVENT_BOOT, EVENT_SILENCED, EVENT_REARMED):
+        if order >= state_order and kind in (_HEADER, _EVENT_BOOT, _EVENT_SILENCED, _EVENT_REARMED):
             self.set_silence(count, latched)
-            if kind in (_HEADER, EVENT_BOOT):
+            if kind in (_HEADER, _EVENT_BOOT):
                 self.journal_id = journal_id
         return order
 
@@ -180,7 +185,7 @@ class Journal:
 
         Allocates nothing (but, on 32-bit boards, the CRC's own number) and never erases.
         """
-        always = kind in (EVENT_BOOT, EVENT_SILENCED, EVENT_REARMED)
+        always = kind in (_EVENT_BOOT, _EVENT_SILENCED, _EVENT_REARMED)
         if self._free <= (0 if always else RESERVE):
             return 0
         page = self._page
@@ -194,7 +199,7 @@ class Journal:
         self.last_seq = seq
         self._last[page] = seq
         self._free -= 1
-        if kind in (EVENT_SILENCED, EVENT_REARMED):
+        if kind in (_EVENT_SILENCED, _EVENT_REARMED):
             self.set_silence(payload[0] | payload[1] << 8, payload[2])
         if slot + 1 == self._slots and not self._tail[self._next(page)]:
             self._open_next()

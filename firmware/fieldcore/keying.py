@@ -11,8 +11,7 @@ TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from fieldcore.instant import Clock
 
-CARRIER_KHZ = 457
-LATE_MAX_US = 50_000  # a pulse later than this is left out: off its place it would mislead
+_CARRIER_KHZ = const(457)
 
 
 class Keying:
@@ -31,7 +30,7 @@ class Keying:
         self.period_ms = period_us // 1000
         self.period_rest_us = period_us % 1000
         self.on_us = on_us
-        self.periods = (on_us * CARRIER_KHZ + 500) // 1000
+        self.periods = (on_us * _CARRIER_KHZ + 500) // 1000
         us += phase_us % 1000
         self.ms = (ms + phase_us // 1000 + us // 1000) & TICKS_MASK
         self.us = us % 1000
@@ -39,6 +38,15 @@ class Keying:
     def due_us(self, clock: "Clock") -> int:
         """Microseconds until the next pulse; negative when it is late."""
         return instant.diff_us(self.ms, self.us, clock.ms, clock.us)
+
+    def ends_within(self, left_ms: int, us: int) -> bool:
+        """Whether a pulse from now is over `left_ms` after the present ms, of which `us` passed."""
+        return (self.on_us + us + 999) // 1000 <= left_ms
+
+    def skip_to(self, now_ms: int) -> None:
+        """Leave out every pulse due up to now."""
+        while instant.diff_ms(self.ms, now_ms) <= 0:
+            self.step()
 
     def step(self) -> None:
         """Go on to the next pulse."""

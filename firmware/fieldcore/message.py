@@ -1,11 +1,49 @@
 """Message bodies: CBOR arrays `[id, fields...]`, checked against the compact table."""
 
-from fieldcore import cbor, wire
+from fieldcore import cbor
 from fieldcore.compat import const
 
 TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from typing import Any
+
+# made by blindfield.model.generate
+_NO_UNKNOWN = const(1)
+_NO_MALFORMED = const(2)
+_SHAPES = (
+    b"\x81BB."
+    b"\x82BB8Bss8C."
+    b"\x83C8."
+    b"\x848."
+    b"\x85."
+    b"\x86BB."
+    b"\x87."
+    b"\x88Lx8."
+    b"\x89Lx8."
+    b"\x90."
+    b"\x91LBMHHH?BBB?LLLLHH."
+    b"\x92."
+    b"\x93LBMH."
+    b"\x94BHx."
+    b"\x95B8H."
+    b"\x96B8."
+    b"\x97BBMHLH."
+    b"\x98B."
+    b"\x99B."
+    b"\x9a8BH."
+    b"\x9bB."
+    b"\x9cLL."
+    b"\x9dLLx."
+    b"\x9eH."
+    b"\x9f."
+    b"\xa0x."
+    b"\xa1Bi."
+    b"\xa2."
+    b"\xa3B?H."
+    b"\xa4BBMH."
+    b"\xbf."
+)
+# end of what is made
 
 _RANGES = {"B": 0xFF, "H": 0xFFFF, "M": 0x3FFFFFFF, "L": 0xFFFFFFFF}
 _SIZES = {"8": 8, "C": 12}
@@ -13,7 +51,7 @@ _TEXT_MAX = 32
 
 
 class Refusal(Exception):
-    """The device says no; `code` is a NO_ constant of `wire`."""
+    """The device says no; `code` is one of `wire`'s NO_ constants."""
 
     def __init__(self, code: int) -> None:
         self.code = code
@@ -35,23 +73,33 @@ def unpack(body: bytes) -> "list[Any]":
     try:
         values = cbor.loads(body)
     except ValueError:
-        raise Refusal(wire.NO_MALFORMED)
-    if not isinstance(values, list) or not values or not _is_int(values[0]):
-        raise Refusal(wire.NO_MALFORMED)
-    shape = wire.SHAPES.get(values[0])
+        raise Refusal(_NO_MALFORMED)
+    if not isinstance(values, list) or not values or not is_int(values[0]):
+        raise Refusal(_NO_MALFORMED)
+    shape = _shape(values[0])
     if shape is None:
-        raise Refusal(wire.NO_UNKNOWN)
+        raise Refusal(_NO_UNKNOWN)
     values = values[: len(shape) + 1]
     try:
         _check(values)
     except ValueError:
-        raise Refusal(wire.NO_MALFORMED)
+        raise Refusal(_NO_MALFORMED)
     return values
 
 
+def _shape(message_id: int) -> "str | None":
+    """The letters of a message's fields; None for a foreign id."""
+    if not 0 <= message_id < 0x80:
+        return None
+    at = _SHAPES.find(bytes((0x80 | message_id,)))
+    if at < 0:
+        return None
+    return str(_SHAPES[at + 1 : _SHAPES.find(b".", at)], "ascii")
+
+
 def _check(values: "list[Any]") -> None:
-    shape = wire.SHAPES[values[0]]
-    if len(values) != len(shape) + 1:
+    shape = _shape(values[0])
+    if shape is None or len(values) != len(shape) + 1:
         raise ValueError("fields")
     for place in range(len(shape)):
         if not _fits(shape[place], values[place + 1]):
@@ -60,9 +108,9 @@ def _check(values: "list[Any]") -> None:
 
 def _fits(letter: str, value: "Any") -> bool:
     if letter in _RANGES:
-        return _is_int(value) and 0 <= value <= _RANGES[letter]
+        return is_int(value) and 0 <= value <= _RANGES[letter]
     if letter == "i":
-        return _is_int(value) and -0x80000000 <= value <= 0x7FFFFFFF
+        return is_int(value) and -0x80000000 <= value <= 0x7FFFFFFF
     if letter == "?":
         return isinstance(value, bool)
     if letter == "s":
@@ -72,5 +120,6 @@ def _fits(letter: str, value: "Any") -> bool:
     return letter == "x" or len(value) == _SIZES[letter]
 
 
-def _is_int(value: "Any") -> bool:
+def is_int(value: "Any") -> bool:
+    """Whether it is a number, and no truth value (which is one too, on CPython)."""
     return isinstance(value, int) and not isinstance(value, bool)

@@ -5,9 +5,9 @@ are run times, the third an instant that each sealed frame moves on. Cue times a
 ms; the run's start instant and the pulse train are kept to the microsecond.
 """
 
-from fieldcore import instant, wire
-from fieldcore.compat import TICKS_MASK, const
-from fieldcore.keying import LATE_MAX_US, Keying
+from fieldcore import instant
+from fieldcore.compat import const
+from fieldcore.keying import Keying
 from fieldcore.sheet import Sheet
 
 TYPE_CHECKING = const(0)
@@ -17,9 +17,22 @@ if TYPE_CHECKING:
     from fieldcore.board import Board
     from fieldcore.instant import Clock
 
-_FAR_US = 300_000_000
-_FAR_MS = _FAR_US // 1000
-_NEVER = -1
+# made by blindfield.model.generate
+_MAX_CUES = const(8)
+_RUN_CAP_MS = const(1200000)
+_END_SHEET = const(1)
+_END_CAP = const(2)
+_END_LEASE = const(3)
+_CUE_AT = const(1)
+_CUE_ON_MY_STRIKE = const(2)
+_CUE_ON_MY_DUG_OUT = const(3)
+_CUE_ON_WORD = const(4)
+# end of what is made
+
+_FAR_US = const(300_000_000)
+_FAR_MS = const(300_000)
+_NEVER = const(-1)
+_LATE_MAX_US = const(50_000)  # a pulse later than this is left out: off its place it misleads
 
 
 class Run:
@@ -44,28 +57,33 @@ class Run:
         self._cap_ms = 0
         self._sealed_ms = 0
         self._count = 0
-        self._trigger = bytearray(wire.MAX_CUES)
-        self._word = bytearray(wire.MAX_CUES)
-        self._to_send = bytearray(wire.MAX_CUES)
-        self._done = bytearray(wire.MAX_CUES)
-        self._due_ms = [_NEVER] * wire.MAX_CUES
+        self._trigger = bytearray(_MAX_CUES)
+        self._word = bytearray(_MAX_CUES)
+        self._to_send = bytearray(_MAX_CUES)
+        self._done = bytearray(_MAX_CUES)
+        self._due_ms = [_NEVER] * _MAX_CUES
 
     def begin(self, sheet: Sheet, ms: int, us: int, origin_ms: int) -> None:
         """Start `sheet` at instant (ms, us), which is run time `origin_ms`."""
         self.struck_ms = self.dug_out_ms = _NEVER
         self._start_ms, self._start_us = ms, us
         self._origin_ms = origin_ms
-        self._cap_ms = wire.RUN_CAP_MS
+        self._cap_ms = _RUN_CAP_MS
         self._sealed_ms = ms
         self.sends = False
         self.running = True
         self._take(sheet)
+        self._begin_keying()
 
     def revise(self, sheet: Sheet, now_ms: int, renew: bool) -> None:
         """Swap in the next revision; `renew`: a person asked, the 20 min begin anew."""
         if renew:
-            self._cap_ms = self.elapsed_ms(now_ms) + wire.RUN_CAP_MS
+            self._cap_ms = self.elapsed_ms(now_ms) + _RUN_CAP_MS
+        old = self.sheet
         self._take(sheet)
+        if sheet.train() != old.train():
+            self._begin_keying()
+            self.keying.skip_to(now_ms)
 
     def _take(self, sheet: Sheet) -> None:
         self.sheet = sheet
@@ -76,15 +94,16 @@ class Run:
             self._word[place] = word
             self._to_send[place] = 1 if sends else 0
             self._done[place] = 0
-            own = trigger == wire.CUE_AT or trigger == wire.CUE_ON_WORD
+            own = trigger in (_CUE_AT, _CUE_ON_WORD)
             self._due_ms[place] = time_ms if own else _NEVER
         if self.struck_ms >= 0:
-            self._set_due(wire.CUE_ON_MY_STRIKE, self.struck_ms)
+            self._set_due(_CUE_ON_MY_STRIKE, self.struck_ms)
         if self.dug_out_ms >= 0:
-            self._set_due(wire.CUE_ON_MY_DUG_OUT, self.dug_out_ms)
-        self.keying.begin(
-            self._start_ms, self._start_us, sheet.period_us, sheet.on_us, sheet.phase_us
-        )
+            self._set_due(_CUE_ON_MY_DUG_OUT, self.dug_out_ms)
+
+    def _begin_keying(self) -> None:
+        period_us, on_us, phase_us = self.sheet.train()
+        self.keying.begin(self._start_ms, self._start_us, period_us, on_us, phase_us)
 
     def _set_due(self, trigger: int, from_ms: int) -> None:
         for place in range(self._count):
@@ -103,18 +122,18 @@ class Run:
         """This device was struck; only the first counts for cues."""
         if self.struck_ms < 0:
             self.struck_ms = self.elapsed_ms(now_ms)
-            self._set_due(wire.CUE_ON_MY_STRIKE, self.struck_ms)
+            self._set_due(_CUE_ON_MY_STRIKE, self.struck_ms)
 
     def dug_out(self, now_ms: int) -> None:
         """This device was dug out; only the first time counts for cues."""
         if self.dug_out_ms < 0:
             self.dug_out_ms = self.elapsed_ms(now_ms)
-            self._set_due(wire.CUE_ON_MY_DUG_OUT, self.dug_out_ms)
+            self._set_due(_CUE_ON_MY_DUG_OUT, self.dug_out_ms)
 
     def word(self, word: int, now_ms: int) -> None:
         """The word came: its cues are due now. A second time changes nothing."""
         for place in range(self._count):
-            waits = self._trigger[place] == wire.CUE_ON_WORD and not self._done[place]
+            waits = self._trigger[place] == _CUE_ON_WORD and not self._done[place]
             if waits and self._word[place] == word:
                 self._due_ms[place] = self.elapsed_ms(now_ms)
 
@@ -139,8 +158,8 @@ class Run:
     def _why_ended(self, now_ms: int) -> int:
         elapsed = self.elapsed_ms(now_ms)
         if elapsed >= self.sheet.end_ms:
-            return wire.END_SHEET
-        return wire.END_CAP if elapsed >= self._cap_ms else wire.END_LEASE
+            return _END_SHEET
+        return _END_CAP if elapsed >= self._cap_ms else _END_LEASE
 
     def _run_cues(self, elapsed_ms: int) -> int:
         """Carry out due cues in order of their times; ms until the next one."""
@@ -168,7 +187,7 @@ class Run:
         keying = self.keying
         due_us = keying.due_us(clock)
         while due_us <= 0:
-            if self.sends and due_us > -LATE_MAX_US and keying.on_us // 1000 < left_ms:
+            if self.sends and due_us > -_LATE_MAX_US and keying.ends_within(left_ms, clock.us):
                 self._board.pulse(keying.periods)
             keying.step()
             due_us = keying.due_us(clock)
@@ -181,7 +200,3 @@ class Run:
             self.running = False
             self.sends = False
             self._on_end(reason)
-
-    def start_instant(self) -> "tuple[int, int]":
-        """(ms, us) of run time `origin_ms`."""
-        return self._start_ms & TICKS_MASK, self._start_us

@@ -7,40 +7,29 @@ from fieldcore.compat import const
 ACCELEROMETER = const(1)  # channel bits
 PLATE = const(2)
 
-# name, default, least, most; in this order a device keeps them. Plate travel is in 0.01 mm.
-SETTINGS = (
-    ("quiet_mg", 24, 8, 500),
-    ("quiet_10um", 12, 4, 500),
-    ("sharp_mg", 300, 50, 8000),
-    ("sharp_ratio", 6, 1, 50),
-    ("sharp_10um", 30, 1, 2000),
-    ("dead_ms", 90, 20, 140),
-    ("push_10um", 70, 10, 5000),
-    ("push_hold_ms", 60, 20, 500),
-    ("push_tilt_mg", 22, 4, 500),
-    ("refractory_ms", 800, 100, 5000),
-    ("repeat_ms", 10000, 100, 60000),
-    ("clip_mg", 15900, 1000, 32000),
-    ("sharp_percent", 35, 5, 95),
-    ("dug_out_deg", 40, 15, 80),
-)
+# In the order of the host's `blindfield.model.settings`, which has their names.
+# made by blindfield.model.generate
+_DEFAULTS = (24, 12, 300, 6, 30, 90, 70, 60, 22, 800, 10000, 15900, 35, 40)
+_LEAST = (8, 4, 50, 1, 1, 20, 10, 20, 4, 100, 100, 1000, 5, 15)
+_MOST = (500, 500, 8000, 50, 2000, 140, 5000, 500, 500, 5000, 60000, 32000, 95, 80)
+# end of what is made
 
 _SHARP_MG = const(2)
 
 
 def defaults(channels: int = ACCELEROMETER | PLATE) -> "list[int]":
-    """The settings a device starts with, in the order of SETTINGS."""
-    settings = [row[1] for row in SETTINGS]
+    """The settings a device starts with."""
+    settings = list(_DEFAULTS)
     if not channels & PLATE:
         settings[_SHARP_MG] = 400  # nothing else tells a hit from a stop on ice beside the pack
     return settings
 
 
 def check(settings: "list[int]") -> None:
-    """Raise ValueError, naming the setting, when one is missing or out of its range."""
-    for i, row in enumerate(SETTINGS):
-        if len(settings) != len(SETTINGS) or not row[2] <= settings[i] <= row[3]:
-            raise ValueError(row[0])
+    """Raise ValueError, with the place of the setting, when one is missing or out of its range."""
+    for i in range(len(_DEFAULTS)):
+        if len(settings) != len(_DEFAULTS) or not _LEAST[i] <= settings[i] <= _MOST[i]:
+            raise ValueError(i)
 
 
 class Block:

@@ -6,13 +6,35 @@ a cue is [trigger, time_ms, word, sends]: `time_ms` is the run time of an `at`, 
 strike or dug-out event, or the else of an `on_word` (-1: else never).
 """
 
-from fieldcore import cbor, wire
+from fieldcore import cbor
 from fieldcore.compat import const, sha256
-from fieldcore.message import Refusal
+from fieldcore.message import Refusal, is_int
 
 TYPE_CHECKING = const(0)
 if TYPE_CHECKING:
     from typing import Any
+
+# made by blindfield.model.generate
+_SHEET_BYTES = const(192)
+_MAX_CUES = const(8)
+_RUN_CAP_MS = const(1200000)
+_PERIOD_MIN_US = const(700000)
+_PERIOD_MAX_US = const(1300000)
+_ON_MIN_US = const(75000)
+_ON_MAX_US = const(100000)
+_OFF_MIN_US = const(400000)
+_LEASE_MIN_MS = const(5000)
+_LEASE_MAX_MS = const(1200000)
+_NO_MALFORMED = const(2)
+_NO_OTHER_DEVICE = const(11)
+_NO_KEYING = const(12)
+_NO_TOO_LONG = const(14)
+_NO_CONTRADICTORY = const(15)
+_NO_REVISION = const(19)
+_NO_VALUE = const(20)
+_CUE_AT = const(1)
+_CUE_ON_WORD = const(4)
+# end of what is made
 
 ELSE_NEVER = -1
 
@@ -30,6 +52,10 @@ class Sheet:
         self.lease_ms = fields[6]
         self.end_ms = fields[7]
         self.cues = fields[8]
+
+    def train(self) -> "tuple[int, int, int]":
+        """Period, length and phase of its pulses, us."""
+        return self.period_us, self.on_us, self.phase_us
 
 
 def digest(data: bytes) -> bytes:
@@ -52,10 +78,10 @@ def write(sheet: Sheet) -> bytes:
     ]
     bare = len(cbor.dumps(fields + [b""]))
     for head in (0, 1, 2):  # a byte string's head grows with its length
-        room = wire.SHEET_BYTES - bare - head
+        room = _SHEET_BYTES - bare - head
         if room >= 0:
             data = cbor.dumps(fields + [bytes(room)])
-            if len(data) == wire.SHEET_BYTES:
+            if len(data) == _SHEET_BYTES:
                 return data
     raise ValueError("sheet too long")
 
@@ -65,12 +91,12 @@ def read(data: bytes, device_id: bytes) -> Sheet:
     try:
         fields = cbor.loads(data)
     except ValueError:
-        raise Refusal(wire.NO_MALFORMED)
-    if len(data) != wire.SHEET_BYTES or not _well_formed(fields):
-        raise Refusal(wire.NO_MALFORMED)
+        raise Refusal(_NO_MALFORMED)
+    if len(data) != _SHEET_BYTES or not _well_formed(fields):
+        raise Refusal(_NO_MALFORMED)
     sheet = Sheet(fields)
     if sheet.device_id != device_id:
-        raise Refusal(wire.NO_OTHER_DEVICE)
+        raise Refusal(_NO_OTHER_DEVICE)
     check_keying(sheet.period_us, sheet.on_us, sheet.phase_us)
     _check_times(sheet)
     _check_cues(sheet)
@@ -83,12 +109,12 @@ def check_keying(period_us: int, on_us: int, phase_us: int) -> None:
     On 75-100 ms, off >= 400 ms, period 700-1300 ms: satisfies every figure quoted for the two.
     """
     if not (
-        wire.PERIOD_MIN_US <= period_us <= wire.PERIOD_MAX_US
-        and wire.ON_MIN_US <= on_us <= wire.ON_MAX_US
-        and period_us - on_us >= wire.OFF_MIN_US
+        _PERIOD_MIN_US <= period_us <= _PERIOD_MAX_US
+        and _ON_MIN_US <= on_us <= _ON_MAX_US
+        and period_us - on_us >= _OFF_MIN_US
         and 0 <= phase_us < period_us
     ):
-        raise Refusal(wire.NO_KEYING)
+        raise Refusal(_NO_KEYING)
 
 
 def _well_formed(fields: "Any") -> bool:
@@ -112,33 +138,29 @@ def _is_cue(cue: "Any") -> bool:
 
 
 def _is_int(value: "Any") -> bool:
-    return (
-        isinstance(value, int)
-        and not isinstance(value, bool)
-        and -1 <= value <= wire.RUN_CAP_MS * 2
-    )
+    return is_int(value) and -1 <= value <= _RUN_CAP_MS * 2
 
 
 def _check_times(sheet: Sheet) -> None:
-    if not 0 < sheet.end_ms <= wire.RUN_CAP_MS:
-        raise Refusal(wire.NO_TOO_LONG)
-    if not wire.LEASE_MIN_MS <= sheet.lease_ms <= wire.LEASE_MAX_MS:
-        raise Refusal(wire.NO_VALUE)
+    if not 0 < sheet.end_ms <= _RUN_CAP_MS:
+        raise Refusal(_NO_TOO_LONG)
+    if not _LEASE_MIN_MS <= sheet.lease_ms <= _LEASE_MAX_MS:
+        raise Refusal(_NO_VALUE)
     if not 1 <= sheet.revision <= 255:
-        raise Refusal(wire.NO_REVISION)
+        raise Refusal(_NO_REVISION)
 
 
 def _check_cues(sheet: Sheet) -> None:
-    if len(sheet.cues) > wire.MAX_CUES:
-        raise Refusal(wire.NO_MALFORMED)
+    if len(sheet.cues) > _MAX_CUES:
+        raise Refusal(_NO_MALFORMED)
     at: dict[int, bool] = {}
     for trigger, time_ms, word, sends in sheet.cues:
-        if not wire.CUE_AT <= trigger <= wire.CUE_ON_WORD:
-            raise Refusal(wire.NO_MALFORMED)
-        if trigger != wire.CUE_ON_WORD and (time_ms < 0 or word != 0):
-            raise Refusal(wire.NO_CONTRADICTORY)
+        if not _CUE_AT <= trigger <= _CUE_ON_WORD:
+            raise Refusal(_NO_MALFORMED)
+        if trigger != _CUE_ON_WORD and (time_ms < 0 or word != 0):
+            raise Refusal(_NO_CONTRADICTORY)
         if time_ms > sheet.end_ms or not 0 <= word <= 255:
-            raise Refusal(wire.NO_CONTRADICTORY)
-        if trigger == wire.CUE_AT and at.get(time_ms, sends) != sends:
-            raise Refusal(wire.NO_CONTRADICTORY)
-        at[time_ms if trigger == wire.CUE_AT else -1] = sends
+            raise Refusal(_NO_CONTRADICTORY)
+        if trigger == _CUE_AT and at.get(time_ms, sends) != sends:
+            raise Refusal(_NO_CONTRADICTORY)
+        at[time_ms if trigger == _CUE_AT else -1] = sends

@@ -1,4 +1,7 @@
-"""Made from the host's message table by `python -m blindfield.model.generate`."""
+"""Made from the host's message table by `python -m blindfield.model.generate`.
+
+For the host and the tests: a device does not import it, see there.
+"""
 
 from fieldcore.compat import const
 
@@ -98,37 +101,3 @@ CUE_AT = const(1)
 CUE_ON_MY_STRIKE = const(2)
 CUE_ON_MY_DUG_OUT = const(3)
 CUE_ON_WORD = const(4)
-
-SHAPES = {
-    1: "BB",
-    2: "BB8Bss8C",
-    3: "C8",
-    4: "8",
-    5: "",
-    6: "BB",
-    7: "",
-    8: "Lx8",
-    9: "Lx8",
-    16: "",
-    17: "LBMHHH?BBB?LLLLHH",
-    18: "",
-    19: "LBMH",
-    20: "BHx",
-    21: "B8H",
-    22: "B8",
-    23: "BBMHLH",
-    24: "B",
-    25: "B",
-    26: "8BH",
-    27: "B",
-    28: "LL",
-    29: "LLx",
-    30: "H",
-    31: "",
-    32: "x",
-    33: "Bi",
-    34: "",
-    35: "B?H",
-    36: "BBMH",
-    63: "",
-}

@@ -1,5 +1,6 @@
 """The program of a device: hands the core what its link and its board bring, for ever."""
 
+import gc
 import sys
 
 from fieldcore.device import AIR, Device
@@ -11,8 +12,13 @@ def main() -> None:
         raise NotImplementedError("no driver for this board yet: " + sys.platform)
     from fielddevice.boards.unix import UnixBoard
 
-    board = UnixBoard.from_environment()
-    serve(board, Device(board, (0,)))
+    gc.collect()  # what importing left would lie between the core's buffers, which stay for ever
+    try:
+        board = UnixBoard.from_environment()
+        serve(board, Device(board, (0,)))
+    except Exception as error:
+        sys.print_exception(error, sys.stderr)  # by itself it would go out on the serial line
+        sys.exit(1)
 
 
 def serve(board: object, device: Device) -> None:

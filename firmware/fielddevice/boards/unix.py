@@ -38,9 +38,9 @@ class FileStore:
 
     def __init__(self, path: str) -> None:
         try:
-            self._file = open(path, "r+b")
+            self._file = open(path, "r+b")  # noqa: SIM115 - open as long as the board lives
         except OSError:
-            self._file = open(path, "w+b")
+            self._file = open(path, "w+b")  # noqa: SIM115
             for _ in range(_PAGES):
                 self._file.write(b"\xff" * _PAGE)
         self._left = -1  # bytes until the power goes; negative: it stays
@@ -251,7 +251,7 @@ class UnixBoard:
         self._carrier_until_us = 0
 
     def send(self, link: int, data: bytes) -> None:
-        if self._about["link"]:
+        if link == 0 and self._about["link"]:
             self._link.write(data)
 
     def advertise(self, data: bytes) -> None:

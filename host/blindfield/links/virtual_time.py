@@ -15,10 +15,11 @@ import time
 from collections.abc import Callable, Coroutine, Iterator
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
-from math import inf, isnan
-from typing import Any, Literal, NoReturn, TypeVar
+from math import inf, isnan, ulp
+from typing import Any, Literal, NoReturn, TypeVar, TypeVarTuple
 
 T = TypeVar("T")
+Ts = TypeVarTuple("Ts")
 Speed = float | Literal["real", "jump"]
 Events = list[tuple[selectors.SelectorKey, int]]
 
@@ -103,6 +104,7 @@ class VirtualLoop(asyncio.SelectorEventLoop):
         self._waiter = _Selector()
         self._waiter.wait = self._wait
         super().__init__(self._waiter)
+        self._move(start_s)
 
     def time(self) -> float:
         """Virtual seconds."""
@@ -145,7 +147,7 @@ class VirtualLoop(asyncio.SelectorEventLoop):
             return self._waiter.poll(None)
         events = self._waiter.poll(0)
         if not events:
-            self._now_s = target_s
+            self._move(target_s)
         return events
 
     def _amble(self, target_s: float) -> Events:
@@ -155,10 +157,16 @@ class VirtualLoop(asyncio.SelectorEventLoop):
         events = self._waiter.poll(wait_s)
         if events:
             here_s = min(target_s, self._pace.virtual_at(time.monotonic()))
-            self._now_s = max(self._now_s, here_s)
+            self._move(max(self._now_s, here_s))
         else:
-            self._now_s = target_s
+            self._move(target_s)
         return events
+
+    def _move(self, now_s: float) -> None:
+        self._now_s = now_s
+        # asyncio calls what is due before time() + this: the next float, so that a timer due
+        # exactly now is called and one due later is not, however large time() is.
+        self._clock_resolution = ulp(now_s)
 
     def _deadlock(self) -> NoReturn:
         tasks = sorted(repr(task.get_coro()) for task in asyncio.all_tasks(self))
@@ -174,10 +182,11 @@ class VirtualLoop(asyncio.SelectorEventLoop):
         self._pool = executor
 
     def run_in_executor(
-        self, executor: Executor | None, func: Callable[..., T], *args: Any
+        self, executor: Executor | None, func: Callable[[*Ts], T], *args: *Ts
     ) -> asyncio.Future[T]:
         """As asyncio's; time does not jump until the work itself has ended."""
-        self._check_closed()
+        if self.is_closed():
+            raise RuntimeError("Event loop is closed")
         if executor is None and self._pool is None:
             self.set_default_executor(ThreadPoolExecutor(thread_name_prefix="virtual"))
         pool = executor or self._pool
@@ -189,7 +198,7 @@ class VirtualLoop(asyncio.SelectorEventLoop):
         work.add_done_callback(self._ended)
         return answer
 
-    def _ended(self, work: Future[T]) -> None:
+    def _ended(self, _work: Future[Any]) -> None:
         # The loop may be closed by now: then nobody waits.
         with contextlib.suppress(RuntimeError):
             self.call_soon_threadsafe(self._release)
@@ -204,19 +213,21 @@ class VirtualLoop(asyncio.SelectorEventLoop):
 
 
 def _refusal(name: str) -> Callable[..., NoReturn]:
-    def refused(self: VirtualLoop, *args: Any, **kwargs: Any) -> NoReturn:
+    def refused(*_args: Any, **_kwargs: Any) -> NoReturn:
         _refuse(name)
 
     return refused
 
 
 # The selector refuses every registration; these might get by without one, or leave debris.
-for _name in (
-    "sock_accept sock_connect sock_recv sock_recv_into sock_recvfrom sock_recvfrom_into "
-    "sock_sendall sock_sendto sock_sendfile create_connection create_server "
-    "create_datagram_endpoint create_unix_connection create_unix_server "
-    "connect_read_pipe connect_write_pipe subprocess_exec subprocess_shell"
-).split():
+_FOREIGN = (
+    *("sock_accept", "sock_connect", "sock_recv", "sock_recv_into", "sock_recvfrom"),
+    *("sock_recvfrom_into", "sock_sendall", "sock_sendto", "sock_sendfile"),
+    *("create_connection", "create_server", "create_datagram_endpoint"),
+    *("create_unix_connection", "create_unix_server", "connect_read_pipe"),
+    *("connect_write_pipe", "subprocess_exec", "subprocess_shell"),
+)
+for _name in _FOREIGN:
     setattr(VirtualLoop, _name, _refusal(_name))
 
 

@@ -50,7 +50,7 @@ _kind("boot", "device", "the device started; its clock is new",
       reason="why: power, reset, watchdog, knock", battery_mv="battery, millivolts",
       build="build of the device's program")
 _kind("strike", "device", "the sensor felt a probe strike",
-      shape="sharp or push", strength_mg="peak acceleration, milli-g",
+      shape="sharp or push", strength="how hard, 0-255", strength_mg="peak acceleration, milli-g",
       travel_um="plate travel, micrometres", number="strike number of this sheet, from 1",
       sending="whether the target's carrier was keyed", in_play="whether its sheet makes it send",
       axis="axis of the largest deflection")
@@ -59,16 +59,16 @@ _kind("dug_out", "device", "the target was lifted or turned out of its hole",
 _kind("knock", "device", "the knock pattern was felt", knocks="knocks counted")
 _kind("silenced", "device", "silence was taken and latched",
       count="the device's silence count after it",
-      cause="command, advertisement, knock, line, lease")
+      cause="frame, air, knock, button")
 _kind("rearmed", "device", "someone re-armed the device after a silence",
       count="the silence count that was cleared")
 _kind("started", "device", "a loaded sheet began", slot="slot of the sheet",
-      revision="revision of the sheet")
+      revision="revision of the sheet", elapsed_ms="run time at that instant, ms")
 _kind("sends", "device", "the carrier began to be keyed", cue="number of the cue in its sheet",
       period_us="keying period", on_us="keying on-time", phase_us="keying phase")
 _kind("rests", "device", "the carrier ceased to be keyed", cue="number of the cue in its sheet")
 _kind("ended", "device", "the sheet ended on the device",
-      cause="cue, end word, lease, silence, found, cap", slot="slot of the sheet",
+      cause="sheet, cap, lease, told, silence, cancelled", slot="slot of the sheet",
       revision="revision of the sheet")
 _kind("gap", ("device", "host"), "journal numbers are missing or samples were lost",
       first_seq="first missing number", last_seq="last missing number",

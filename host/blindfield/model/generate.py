@@ -1,23 +1,35 @@
-"""Makes the device's compact table and the tables of PROTOCOL.md from `messages`.
+"""Makes the numbers of the shared core and the tables of PROTOCOL.md from the host's tables.
 
-`python -m blindfield.model.generate` rewrites both in a checkout.
+`python -m blindfield.model.generate` rewrites them in a checkout: `fieldcore/wire.py`, which the
+host reads, and in each module of the core the block of those numbers that it uses. They stand
+there as private constants because a device has no room for their names: MicroPython's compiler
+drops the name of a private constant, but keeps every public one in memory.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from pathlib import Path
 
 from blindfield.model import messages as m
+from blindfield.model.settings import SETTINGS
 
 BEGIN = "<!-- tables: made by `python -m blindfield.model.generate` -->"
 END = "<!-- end of tables -->"
 
 
+BLOCK_BEGIN = "# made by blindfield.model.generate\n"
+BLOCK_END = "# end of what is made\n"
+
+
 def compact_table() -> str:
     """The source of `fieldcore/wire.py`."""
     lines = [
-        '"""Made from the host\'s message table by `python -m blindfield.model.generate`."""',
+        '"""Made from the host\'s message table by `python -m blindfield.model.generate`.',
+        "",
+        "For the host and the tests: a device does not import it, see there.",
+        '"""',
         "",
         "from fieldcore.compat import const",
         "",
@@ -47,20 +59,39 @@ def compact_table() -> str:
         "",
         *_numbered("CUE", m.TRIGGERS),
         "",
-        "SHAPES = {",
-        *(f'    {spec.id}: "{_shape(spec)}",' for spec in m.MESSAGES),
-        "}",
-        "",
     ]
     return "\n".join(lines)
+
+
+def with_block(source: str) -> str:
+    """`source` of a module of the core with its block made anew (as it is when it has none)."""
+    before, begin, rest = source.partition(BLOCK_BEGIN)
+    _, _, after = rest.partition(BLOCK_END)
+    if not begin:
+        return source
+    used = set(re.findall(r"\b_[A-Z][A-Z_]*\b", before + after))
+    lines = [f"_{line}\n" for line in compact_table().splitlines() if "_" + _name(line) in used]
+    rows = {"_DEFAULTS": "default", "_LEAST": "least", "_MOST": "most"}
+    for name, field in rows.items():
+        if name in used:
+            lines.append(f"{name} = {tuple(getattr(row, field) for row in SETTINGS)}\n")
+    if "_SHAPES" in used:
+        lines += ["_SHAPES = (\n", *(f"    {_shape(spec)!r}\n" for spec in m.MESSAGES), ")\n"]
+    return before + begin + "".join(lines).replace("'", '"') + BLOCK_END + after
+
+
+def _name(line: str) -> str:
+    return line.partition(" = const(")[0]
 
 
 def _numbered(prefix: str, rows: Iterable[tuple[str, str]]) -> list[str]:
     return [f"{prefix}_{name.upper()} = const({n})" for n, (name, _) in enumerate(rows, 1)]
 
 
-def _shape(spec: m.MessageSpec) -> str:
-    return "".join(m.KINDS[f.kind][0] for f in spec.fields)
+def _shape(spec: m.MessageSpec) -> bytes:
+    """Id with its high bit set, a letter for each field, a full stop."""
+    letters = "".join(m.KINDS[f.kind][0] for f in spec.fields)
+    return bytes((0x80 | spec.id,)) + letters.encode() + b"."
 
 
 def protocol_tables() -> str:
@@ -94,7 +125,9 @@ def with_tables(text: str) -> str:
 
 def main() -> None:
     firmware = Path(__file__).resolve().parents[3] / "firmware"
-    (firmware / "fieldcore" / "wire.py").write_text(compact_table(), encoding="utf-8")
+    for path in sorted((firmware / "fieldcore").glob("*.py")):
+        made = with_block(path.read_text(encoding="utf-8"))
+        path.write_text(compact_table() if path.name == "wire.py" else made, encoding="utf-8")
     protocol = firmware / "PROTOCOL.md"
     protocol.write_text(with_tables(protocol.read_text(encoding="utf-8")), encoding="utf-8")
 

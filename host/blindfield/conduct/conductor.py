@@ -1,0 +1,299 @@
+"""Conducts one run: load, start in two phases, follow, close, confirm silence.
+
+The run itself is the reducer in `state`; this driver records events, hands them to it, and
+carries out the commands that come back.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Coroutine
+from typing import Any
+
+from blindfield.conduct import state as runs
+from blindfield.conduct.closing import close_run
+from blindfield.conduct.crew import Crew, Member
+from blindfield.conduct.loading import load_all, reload, start_all
+from blindfield.conduct.recorder import Recorder
+from blindfield.links.channel import Medium
+from blindfield.logbook.commitment import drawn_data
+from blindfield.logbook.writer import Writer
+from blindfield.model.errors import BlindfieldError, LinkError, NotReady
+from blindfield.model.events import Event
+from blindfield.model.field import Field
+from blindfield.model.ids import new_run_id
+from blindfield.model.run_summary import RunSummary
+from blindfield.model.scenario import Scenario
+from blindfield.model.span import exactly
+
+POLL_S = 2.0  # every device alike, in play or not
+CLOCK_S = 60.0  # between bursts of looks at the clocks
+FIRST_LOOKS, LATER_LOOKS = 8, 4
+START_LEAD_S = 3.0  # on a wire
+
+
+class Conductor:
+    """One run on one crew. `state` may be read at any time; `on_change` is called when it moved.
+
+    `refused`: sentences about commands that a device did not take.
+    """
+
+    def __init__(self, place: Field, crew: Crew, media: list[Medium], writer: Writer) -> None:
+        self.place = place
+        self.crew = crew
+        self.media = media
+        self.state = runs.RunState()
+        self.on_change: Callable[[Event], None] = lambda event: None
+        self.recorder = Recorder(writer, self._take)
+        self.troubles: list[str] = []
+        self._commands: asyncio.Queue[runs.Command] = asyncio.Queue()
+        self._tasks: set[asyncio.Task[None]] = set()
+        self._over = asyncio.Event()
+
+    # Before
+
+    async def prepare(self) -> None:
+        """Clocks looked at, old records collected, silence counts learned: all devices alike."""
+        results = await self.crew.each(self.crew.members.values(), self._prepare_one)
+        errors = [result for result in results.values() if isinstance(result, BlindfieldError)]
+        if errors:
+            raise errors[0]
+
+    async def _prepare_one(self, member: Member) -> None:
+        status = await member.client.status()
+        member.silence_count = status["silence_count"]
+        if status["latched"]:
+            raise NotReady(
+                "was silenced.",
+                device=member.name,
+                remedy="When all are safe: `blindfield rearm`.",
+            )
+        if status["state"]:
+            await member.ask("end", status["slot"])
+        await self.look(member, FIRST_LOOKS)
+        await self.recorder.collect(member)
+        await member.ask("tidy")
+
+    async def look(self, member: Member, looks: int) -> None:
+        """A burst of looks at one clock, recorded."""
+        await self.recorder.exchanges(member, await member.client.sync(looks))
+
+    # The run
+
+    async def run(self, scenario: Scenario) -> RunSummary:
+        """The whole run; its summary once it is closed and kept.
+
+        Raises NotReady or LinkError when it could not start: then it is closed as interrupted.
+        Cancelled (Ctrl-C): everything is silenced and the run kept as stopped before the
+        cancellation goes on.
+        """
+        self.recorder.run_id = new_run_id()
+        data = drawn_data(scenario.to_json(), field_name=self.place.name, seed=scenario.seed)
+        await self.recorder.say("run_drawn", **data)
+        try:
+            await load_all(self, scenario)
+            await start_all(self, START_LEAD_S)
+            await self._follow(scenario)
+        except asyncio.CancelledError:
+            await self._finish_shielded("stop", by="searcher", means="keyboard")
+            raise
+        except BlindfieldError as error:
+            await self.recorder.say("start_cancelled", reason=str(error))
+            await self._finish_shielded(None)
+            raise
+        return await close_run(self)
+
+    async def _finish_shielded(self, kind: str | None, **data: Any) -> None:
+        """Close to the end even while Ctrl-C is pressed again."""
+
+        async def finish() -> None:
+            if kind:
+                await self.recorder.say(kind, "person", **data)
+            await close_run(self)
+
+        task = asyncio.ensure_future(finish())
+        while not task.done():
+            try:
+                await asyncio.shield(task)
+            except asyncio.CancelledError:
+                continue
+        task.result()
+
+    async def _follow(self, scenario: Scenario) -> None:
+        workers = [self._obey(), self._limit(scenario), *map(self._watch, self._members())]
+        tasks = [asyncio.create_task(worker) for worker in workers]
+        over = asyncio.create_task(self._over.wait())
+        try:
+            await asyncio.wait([over, *tasks], return_when=asyncio.FIRST_COMPLETED)
+            while not over.done():
+                failed = [t for t in tasks if t.done() and t.exception()]
+                for task in failed:
+                    task.result()
+                pending = [t for t in tasks if not t.done()]
+                await asyncio.wait([over, *pending], return_when=asyncio.FIRST_COMPLETED)
+        finally:
+            for task in (over, *tasks, *self._tasks):
+                task.cancel()
+            await asyncio.gather(over, *tasks, *self._tasks, return_exceptions=True)
+
+    def _members(self) -> list[Member]:
+        return list(self.crew.members.values())
+
+    async def _limit(self, scenario: Scenario) -> None:
+        start_s = self.state.start_s
+        assert start_s is not None
+        assert start_s.best is not None
+        left_s = start_s.best + scenario.time_limit_s - asyncio.get_running_loop().time()
+        await asyncio.sleep(max(0.0, left_s))
+        await self._look_at_all()  # finds of the last seconds are in before the verdict
+        await self.recorder.say(
+            "time_limit",
+            limit_s=scenario.time_limit_s,
+            found=len(self.state.finds),
+            met=self.state.met,
+        )
+
+    async def _look_at_all(self) -> None:
+        await self.crew.each(self._members(), self.recorder.collect)
+
+    async def _watch(self, member: Member) -> None:
+        """Keep one device's link up, and fetch what it has: at a hint, and every POLL_S."""
+        hint = asyncio.Event()
+        member.client.on_data = hint.set
+        member.client.on_restart = lambda: self._spawn(self._restarted(member))
+        member.link.on_up = lambda *_: self._came_up(member)
+        member.link.on_lost = lambda reason: self._went_down(member, reason)
+        upkeep = asyncio.create_task(member.link.run())
+        looked_s = asyncio.get_running_loop().time()
+        try:
+            while True:
+                try:
+                    async with asyncio.timeout(POLL_S):
+                        await hint.wait()
+                except TimeoutError:
+                    pass
+                hint.clear()
+                looked_s = await self._visit(member, looked_s)
+        finally:
+            member.client.on_data = lambda: None
+            upkeep.cancel()
+            await asyncio.gather(upkeep, return_exceptions=True)
+
+    async def _visit(self, member: Member, looked_s: float) -> float:
+        now_s = asyncio.get_running_loop().time()
+        try:
+            if now_s - looked_s >= CLOCK_S:
+                await self.look(member, LATER_LOOKS)
+                looked_s = now_s
+            await self.recorder.collect(member)
+        except LinkError:
+            pass  # the link's own machine brings it back and tells
+        except BlindfieldError as error:
+            self.troubles.append(str(error))
+        return looked_s
+
+    def _came_up(self, member: Member) -> None:
+        if member.away:
+            member.away = False
+            self._spawn(self.recorder.say("link_back", device=member.name))
+
+    async def _restarted(self, member: Member) -> None:
+        clock_id = member.client.hello.clock_id if member.client.hello else 0
+        await self.look(member, FIRST_LOOKS)
+        await self.recorder.say("device_rebooted", device=member.name, new_clock_id=clock_id)
+
+    def _went_down(self, member: Member, reason: str) -> None:
+        member.away = True
+        self._spawn(self.recorder.say("link_lost", device=member.name, reason=reason))
+
+    def _spawn(self, work: Coroutine[Any, Any, None]) -> None:
+        async def guarded() -> None:
+            try:
+                await work
+            except LinkError:
+                pass  # its own machine tells
+            except BlindfieldError as error:
+                self.troubles.append(str(error))
+
+        task = asyncio.create_task(guarded())
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+
+    # The reducer's commands
+
+    def _take(self, event: Event) -> None:
+        if event.run_id is None or event.run_id != self.recorder.run_id:
+            return
+        self.state, commands = runs.reduce(self.state, event)
+        for command in commands:
+            self._commands.put_nowait(command)
+        self.on_change(event)
+
+    async def _obey(self) -> None:
+        while True:
+            command = await self._commands.get()
+            try:
+                await self._carry_out(command)
+            except LinkError as error:
+                self.troubles.append(str(error))
+
+    async def _carry_out(self, command: runs.Command) -> None:
+        match command:
+            case runs.SayWord(word, targets):
+                self._spawn(self._say_word(word, targets))
+            case runs.Sound(pattern):
+                self._spawn(self.sound(pattern))
+            case runs.Reload(name):
+                self._spawn(self._reload(name))
+            case runs.SilenceAll():
+                for medium in self.media:
+                    await medium.silence_all()
+            case runs.EndRun():
+                self._over.set()
+
+    async def _say_word(self, word: int, targets: tuple[str, ...]) -> None:
+        """Said to every target alike; only those that wait for it act on it."""
+
+        async def say(member: Member) -> None:
+            await member.ask("word", self.state.run_id, word, member.silence_count)
+
+        results = await self.crew.each(self.crew.targets, say)
+        for name in targets:
+            error = results.get(name)
+            acknowledged = error is None and name in results
+            await self.recorder.say(
+                "word_sent", device=name, word=word, acknowledged=acknowledged, cause="first find"
+            )
+
+    async def _reload(self, name: str) -> None:
+        member = self.crew.members.get(name)
+        if member is not None and member.is_target:
+            await reload(self, member)
+
+    async def sound(self, pattern: int, host_s: float | None = None) -> None:
+        """The post's horn, now or at a host time; without a post nothing happens."""
+        post = self.crew.post
+        if post is None:
+            return
+        now_s = asyncio.get_running_loop().time()
+        lap, ms, us = _instant(post, now_s if host_s is None else host_s)
+        await post.ask("sound", pattern, lap, ms, us)
+
+    async def silence(self, cause: str) -> None:
+        """Everything silent now, by whoever asks; a run that is open ends as interrupted."""
+        for medium in self.media:
+            await medium.silence_all()
+        await self.recorder.say("silence_sent", cause=cause)
+
+    async def started(self, start_s: float, utc: str) -> None:
+        """Every device took the start: the run's clock begins."""
+        span = exactly(start_s)
+        await self.recorder.say(
+            "started_all", start_host_s=[span.low, span.best, span.high], start_utc=utc
+        )
+
+
+def _instant(member: Member, host_s: float) -> tuple[int, int, int]:
+    from fieldcore.instant import split_us
+
+    return split_us(member.client.clock.to_device(host_s))

@@ -1,0 +1,146 @@
+"""The devices of a field that answer, under the names that the field gives them."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from blindfield.links.channel import Channel, Medium
+from blindfield.links.client import DeviceClient
+from blindfield.links.link import DeviceLink
+from blindfield.model.errors import BlindfieldError, LinkError
+from blindfield.model.field import Field, Target
+
+CONNECT_S = 4.0
+
+
+@dataclass
+class Member:
+    """One device that answered. `acked_seq`: journal records up to there are on disk here."""
+
+    name: str
+    client: DeviceClient
+    link: DeviceLink
+    is_target: bool
+    acked_seq: int = 0
+    journal_id: int = 0
+    heard_s: float = 0.0
+    silence_count: int = 0
+    revision: int = 0
+    away: bool = False
+    lock: asyncio.Lock = field(default_factory=asyncio.Lock)
+
+    async def ask(self, message: str, *fields: object) -> dict[str, Any]:
+        """`DeviceClient.request`, noting when the device was last heard."""
+        reply: dict[str, Any] = await self.client.request(message, *fields)
+        self.heard_s = asyncio.get_running_loop().time()
+        return reply
+
+
+@dataclass
+class Crew:
+    """`members` by name; `strangers`: devices that answer but are not in the field's file;
+    `troubles`: sentences about ports that did not give a device."""
+
+    members: dict[str, Member] = field(default_factory=dict)
+    strangers: list[DeviceClient] = field(default_factory=list)
+    troubles: list[BlindfieldError] = field(default_factory=list)
+
+    @property
+    def targets(self) -> list[Member]:
+        return [member for member in self.members.values() if member.is_target]
+
+    @property
+    def post(self) -> Member | None:
+        return next((m for m in self.members.values() if not m.is_target), None)
+
+    def absent(self, place: Field) -> list[Target]:
+        """Targets of the field's file that did not answer."""
+        return [target for target in place.targets if target.name not in self.members]
+
+    async def each(
+        self, members: Iterable[Member], act: Callable[[Member], Awaitable[Any]]
+    ) -> dict[str, Any]:
+        """`act` on all at once; name -> result, or the BlindfieldError that it raised."""
+        crew = list(members)
+        results = await asyncio.gather(*(act(m) for m in crew), return_exceptions=True)
+        for result in results:
+            if isinstance(result, BaseException) and not isinstance(result, BlindfieldError):
+                raise result
+        return {member.name: result for member, result in zip(crew, results, strict=True)}
+
+    async def close(self) -> None:
+        await asyncio.gather(
+            *(member.link.close() for member in self.members.values()),
+            *(client.channel.close() for client in self.strangers),
+        )
+
+
+async def muster(place: Field, media: Sequence[Medium], key: bytes) -> Crew:
+    """Call every device that the media know, all at once, and match them with the field."""
+    crew = Crew()
+    channels: list[Channel] = []
+    for medium in media:
+        try:
+            channels += await medium.discover()
+        except LinkError as error:
+            crew.troubles.append(error)
+    answers = await asyncio.gather(
+        *(_call(channel, key) for channel in channels), return_exceptions=True
+    )
+    for answer in answers:
+        if isinstance(answer, BlindfieldError):
+            crew.troubles.append(answer)
+        elif isinstance(answer, BaseException):
+            raise answer
+        else:
+            await _enlist(crew, place, answer)
+    return crew
+
+
+async def _call(channel: Channel, key: bytes) -> DeviceClient:
+    client = DeviceClient(channel, key)
+    await channel.open()
+    try:
+        async with asyncio.timeout(CONNECT_S):
+            await client.connect()
+    except TimeoutError:
+        await channel.close()
+        raise LinkError(
+            "does not answer.",
+            device=channel.name,
+            remedy="Is it a Blindfield device, switched on, with this field's key?",
+        ) from None
+    except BlindfieldError:
+        await channel.close()
+        raise
+    return client
+
+
+async def _enlist(crew: Crew, place: Field, client: DeviceClient) -> None:
+    hello = client.hello
+    assert hello is not None
+    known = place.by_device_id(hello.device_id)
+    if known is None:
+        crew.strangers.append(client)
+        return
+    if known.name in crew.members:
+        await client.channel.close()
+        crew.troubles.append(
+            LinkError(
+                f"two devices answer as {known.name}.",
+                device=client.channel.name,
+                remedy="Unplug one, or give one of them its own name in field.toml.",
+            )
+        )
+        return
+    client.name = known.name
+    crew.members[known.name] = Member(
+        known.name,
+        client,
+        DeviceLink(client),
+        isinstance(known, Target),
+        heard_s=asyncio.get_running_loop().time(),
+    )

@@ -1,0 +1,97 @@
+"""Writes every event of a run to the logbook before anything acts on it."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from typing import Any
+
+from blindfield.conduct.crew import Member
+from blindfield.conduct.journal_events import event_of
+from blindfield.links.clock import Exchange
+from blindfield.links.records import decode
+from blindfield.links.virtual_time import utc_now
+from blindfield.logbook.writer import Writer
+from blindfield.model.event_kinds import Source
+from blindfield.model.events import Event, utc_text
+from blindfield.model.ids import new_host_epoch
+from blindfield.model.span import exactly
+from fieldcore.instant import split_us
+
+
+class Recorder:
+    """`run_id` is the open run's, None between runs. `on_event` hears of each event once it is
+    on disk; a journal record that was on disk before is not told again."""
+
+    def __init__(self, writer: Writer, on_event: Callable[[Event], None]) -> None:
+        self.writer = writer
+        self.run_id: bytes | None = None
+        self.host_epoch = new_host_epoch()
+        self._on_event = on_event
+        self._known: set[tuple[bytes, int, int]] = set()
+
+    async def say(self, kind: str, source: Source = "host", **data: Any) -> None:
+        """An event of now by the host or a person."""
+        now_s = asyncio.get_running_loop().time()
+        await self._keep(
+            Event(
+                kind=kind,
+                source=source,
+                host_epoch=self.host_epoch,
+                utc=utc_text(utc_now()),
+                run_id=self.run_id,
+                host_s=exactly(now_s),
+                data={name: value for name, value in data.items() if value is not None},
+            )
+        )
+
+    async def exchanges(self, member: Member, burst: list[Exchange]) -> None:
+        """A burst of looks at a device's clock, so that every time can be recomputed."""
+        rows = [[e.clock_id, e.sent_s, e.received_s, list(split_us(e.device_us))] for e in burst]
+        await self.say("clock_exchange", device=member.name, exchanges=rows)
+
+    async def collect(self, member: Member) -> None:
+        """Fetch all that the device's journal holds; acknowledge only what is on disk here."""
+        async with member.lock:
+            while await self._collect_some(member):
+                pass
+
+    async def _collect_some(self, member: Member) -> bool:
+        loop = asyncio.get_running_loop()
+        client = member.client
+        journal_id, last_seq, raws = await client.fetch(member.journal_id, member.acked_seq)
+        heard_before_s, member.heard_s = member.heard_s, loop.time()
+        if journal_id != member.journal_id:
+            member.journal_id, member.acked_seq = journal_id, 0
+        assert client.hello is not None
+        for raw in raws:
+            record = decode(raw)
+            key = (client.hello.device_id, journal_id, record.seq)
+            event = event_of(
+                record,
+                device_id=client.hello.device_id,
+                name=member.name,
+                journal_id=journal_id,
+                clocks=client.clocks,
+                last_heard_s=heard_before_s,
+                now_s=loop.time(),
+                host_epoch=self.host_epoch,
+                utc=utc_text(utc_now()),
+                run_id=self._run_of(record.run_tag),
+            )
+            if key not in self._known:
+                self._known.add(key)
+                await self._keep(event)
+            member.acked_seq = record.seq
+        return bool(raws) and member.acked_seq < last_seq
+
+    def _run_of(self, run_tag: int) -> bytes | None:
+        """Records of an earlier run, whose run is closed here, belong to no run any more."""
+        if self.run_id is None:
+            return None
+        own = int.from_bytes(self.run_id[:2], "little")
+        return self.run_id if run_tag in (0, own) else None
+
+    async def _keep(self, event: Event) -> None:
+        number = await self.writer.append(event)
+        self._on_event(event.with_id(number))

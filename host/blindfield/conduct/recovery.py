@@ -1,0 +1,56 @@
+"""Takes up runs that a crash left open: silence first, collect, then close as interrupted."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from blindfield.conduct import state as runs
+from blindfield.conduct.closing import close_run
+from blindfield.conduct.conductor import Conductor
+from blindfield.conduct.crew import Crew
+from blindfield.links.channel import Medium
+from blindfield.links.virtual_time import utc_now
+from blindfield.logbook.writer import Writer
+from blindfield.model.errors import LogbookError
+from blindfield.model.events import Event, utc_text
+from blindfield.model.field import Field
+from blindfield.model.ids import run_id_text
+from blindfield.model.run_summary import RunRecord
+
+
+async def recover(place: Field, crew: Crew, media: Sequence[Medium], writer: Writer) -> list[str]:
+    """Close every open run; one sentence for each. Runs whose key is lost are silenced all the
+    same and closed without being revealed."""
+    records = await writer.call(lambda book: book.open_runs())
+    return [await _recover_one(record, place, crew, media, writer) for record in records]
+
+
+async def _recover_one(
+    record: RunRecord, place: Field, crew: Crew, media: Sequence[Medium], writer: Writer
+) -> str:
+    conductor = Conductor(place, crew, list(media), writer)
+    conductor.recorder.run_id = record.run_id
+    short = run_id_text(record.run_id)[:6]
+    try:
+        events: list[Event] = await writer.call(lambda book: book.events_of(record.run_id))
+    except LogbookError as error:
+        for medium in media:
+            await medium.silence_all()
+        ended = utc_text(utc_now())
+        await writer.call(lambda book: book.abandon_run(record.run_id, ended_utc=ended))
+        return f"Run {short} was left open and cannot be read ({error}); the field was silenced."
+    conductor.state = runs.replay(events)
+    _acquaint(crew, events)
+    await conductor.recorder.say("recovered", action="silenced, collected and closed")
+    await close_run(conductor)
+    return f"Run {short} was left open; it was ended, its events collected, closed as interrupted."
+
+
+def _acquaint(crew: Crew, events: Sequence[Event]) -> None:
+    """Give each member the journal position that is on disk already."""
+    for event in events:
+        key = event.device_key
+        member = crew.members.get(event.data.get("device", ""))
+        if key is not None and member is not None:
+            member.journal_id = key.journal_id
+            member.acked_seq = max(member.acked_seq, key.seq)

@@ -1,0 +1,371 @@
+"""The run as a pure reducer: (state, event) -> (state, commands).
+
+Every event of a run, in the order of recording, gives the state; recovery is replay. The reducer
+never does anything: its commands are carried out by the conductor, and their results come back
+as further events.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from blindfield.model.events import Event
+from blindfield.model.run_summary import Outcome, RunSummary
+from blindfield.model.scenario import Scenario, scenario_from_json
+from blindfield.model.span import Span
+
+Phase = Literal["drawn", "running", "overtime", "ending", "closed"]
+
+EARLY_S = 5.0  # nobody walks to a buried target faster: a strike before is flagged
+
+
+@dataclass(frozen=True)
+class SayWord:
+    word: int
+    targets: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Sound:
+    """A pattern of the post's horn and light."""
+
+    pattern: int
+
+
+@dataclass(frozen=True)
+class Reload:
+    """The device came back with a new clock: give it the next revision."""
+
+    device: str
+
+
+@dataclass(frozen=True)
+class EndRun:
+    reason: str
+
+
+@dataclass(frozen=True)
+class SilenceAll:
+    cause: str
+
+
+Command = SayWord | Sound | Reload | EndRun | SilenceAll
+
+HORN_START, HORN_LIMIT, HORN_FOUND, HORN_SILENT, HORN_CANNOT_START = 1, 2, 3, 4, 5
+
+
+@dataclass(frozen=True)
+class TargetView:
+    """What the run knows of one target. Times are run times."""
+
+    name: str
+    in_play: bool
+    struck: Span | None = None
+    dug_out: Span | None = None
+    sends: bool = False
+    ended: bool = False
+
+
+@dataclass(frozen=True)
+class RunState:
+    """`finds` in the order found; `outcome` is fixed at the end, `verdict_met` at the limit."""
+
+    run_id: bytes = b""
+    scenario: Scenario | None = None
+    field_name: str = ""
+    phase: Phase = "drawn"
+    started_utc: str | None = None
+    start_s: Span | None = None
+    targets: tuple[TargetView, ...] = ()
+    said: tuple[int, ...] = ()
+    flags: tuple[str, ...] = ()
+    stopped: bool = False
+    interrupted: bool = False
+    void: bool = False
+    outcome: Outcome | None = None
+
+    def view(self, name: str) -> TargetView | None:
+        return next((view for view in self.targets if view.name == name), None)
+
+    @property
+    def started(self) -> bool:
+        return self.start_s is not None
+
+    @property
+    def finds(self) -> tuple[tuple[str, Span], ...]:
+        """(name, run time) of every target found, in order."""
+        found = [(v.name, span) for v in self.targets if (span := self._found(v)) is not None]
+        return tuple(sorted(found, key=lambda row: _best(row[1])))
+
+    def _found(self, view: TargetView) -> Span | None:
+        if not view.in_play or self.scenario is None:
+            return None
+        return view.struck if self.scenario.end_on == "strike" else view.dug_out
+
+    @property
+    def to_find(self) -> int:
+        return sum(view.in_play for view in self.targets)
+
+    @property
+    def all_found(self) -> bool:
+        return self.to_find > 0 and len(self.finds) == self.to_find
+
+    @property
+    def met(self) -> bool:
+        """All found within the time limit, by the best estimate of each time."""
+        limit_s = self.scenario.time_limit_s if self.scenario else 0.0
+        return self.all_found and all(_best(span) <= limit_s for _, span in self.finds)
+
+
+def _best(span: Span) -> float:
+    return span.high if span.best is None else span.best  # never better than it may have been
+
+
+def replay(events: Iterable[Event]) -> RunState:
+    """The state after all of `events`."""
+    state = RunState()
+    for event in events:
+        state, _ = reduce(state, event)
+    return state
+
+
+def reduce(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
+    """The next state, and what is to be done."""
+    handler = _HANDLERS.get(event.kind)
+    if handler is None or state.phase == "closed":
+        return state, ()
+    return handler(state, event)
+
+
+def _drawn(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
+    scenario = scenario_from_json(event.data["scenario"])
+    views = tuple(TargetView(part.name, part.in_play) for part in scenario.targets)
+    return (
+        replace(
+            state,
+            run_id=event.run_id or b"",
+            scenario=scenario,
+            field_name=event.data["field_name"],
+            targets=views,
+        ),
+        (),
+    )
+
+
+def _started(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
+    low, best, high = event.data["start_host_s"]
+    state = replace(state, phase="running", start_s=Span(low, best, high))
+    return replace(state, started_utc=event.data["start_utc"]), ()
+
+
+def _run_s(state: RunState, event: Event) -> Span | None:
+    """Run time of the event; None before the start or when its time is unknown."""
+    if state.start_s is None or event.host_s is None:
+        return None
+    return event.host_s.minus(state.start_s)
+
+
+def _change(state: RunState, changed: TargetView) -> RunState:
+    targets = tuple(changed if view.name == changed.name else view for view in state.targets)
+    return replace(state, targets=targets)
+
+
+def _flag(state: RunState, text: str) -> RunState:
+    return state if text in state.flags else replace(state, flags=(*state.flags, text))
+
+
+def _strike(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
+    view = state.view(event.data.get("device", ""))
+    run_s = _run_s(state, event)
+    if view is None or run_s is None or run_s.high < 0:
+        return state, ()
+    if not view.in_play:
+        return _flag(state, f"stray strike on {view.name}"), ()
+    if run_s.high < EARLY_S:
+        return _flag(state, f"strike on {view.name} earlier than anyone could be there"), ()
+    if view.struck is not None:
+        return state, ()
+    if not event.data.get("sending", True):
+        state = _flag(state, f"{view.name} was struck before it sent")
+    state = _change(state, replace(view, struck=run_s))
+    return _after_find(state, "strike")
+
+
+def _dug_out(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
+    view = state.view(event.data.get("device", ""))
+    run_s = _run_s(state, event)
+    if view is None or run_s is None or run_s.high < 0 or view.dug_out is not None:
+        return state, ()
+    if not view.in_play:
+        return _flag(state, f"{view.name} was dug out though it was not in play"), ()
+    state = _change(state, replace(view, dug_out=run_s))
+    return _after_find(state, "dug_out")
+
+
+def _after_find(state: RunState, how: str) -> tuple[RunState, tuple[Command, ...]]:
+    commands: list[Command] = []
+    if state.phase not in ("running", "overtime") or state.scenario is None:
+        return state, ()
+    if how == "strike":
+        state, words = _words_due(state)
+        commands += words
+    if state.all_found:
+        commands += [Sound(HORN_FOUND), EndRun("all found")]
+        state = replace(state, phase="ending")
+    return state, tuple(commands)
+
+
+def _words_due(state: RunState) -> tuple[RunState, list[Command]]:
+    scenario = state.scenario
+    assert scenario is not None
+    words: list[Command] = []
+    for rule in scenario.words:
+        if rule.when == "first_find" and rule.word not in state.said:
+            waiting = tuple(
+                part.name
+                for part in scenario.targets
+                if any(cue.trigger == "on_word" and cue.word == rule.word for cue in part.cues)
+            )
+            words.append(SayWord(rule.word, waiting))
+            state = replace(state, said=(*state.said, rule.word))
+    return state, words
+
+
+def _sends(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
+    view = state.view(event.data.get("device", ""))
+    if view is None:
+        return state, ()
+    return _change(state, replace(view, sends=event.kind == "sends")), ()
+
+
+def _ended(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
+    view = state.view(event.data.get("device", ""))
+    if view is None or state.phase not in ("running", "overtime"):
+        return state, ()
+    state = _change(state, replace(view, ended=True, sends=False))
+    if event.data.get("cause") == "lease":
+        state = _flag(state, f"{view.name} fell silent: the host was not heard for too long")
+    over = all(other.ended for other in state.targets if other.in_play)
+    if over:
+        return replace(state, phase="ending"), (EndRun("no target sends any more"),)
+    return state, ()
+
+
+def _knock(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
+    view = state.view(event.data.get("device", ""))
+    if state.phase not in ("running", "overtime") or view is None:
+        return state, ()
+    found = view.struck is not None or view.dug_out is not None
+    stop = replace(state, phase="ending", stopped=found, interrupted=not found)
+    return stop, (SilenceAll("knock"), EndRun(f"knock pattern on {view.name}"))
+
+
+def _silenced(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
+    if state.phase not in ("running", "overtime") or event.data.get("cause") == "knock":
+        return state, ()  # a knock is told by its own event
+    stop = replace(state, phase="ending", interrupted=True)
+    return stop, (SilenceAll("a device was silenced"), EndRun("silence"))
+
+
+def _silence_sent(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
+    if state.phase not in ("running", "overtime", "drawn"):
+        return state, ()
+    return replace(state, phase="ending", interrupted=True), (EndRun("silence"),)
+
+
+def _stop(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
+    if state.phase == "ending":
+        return state, ()
+    started = state.started
+    stop = replace(state, phase="ending", stopped=started, interrupted=not started)
+    return stop, (EndRun("stopped"),)
+
+
+def _void(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
+    return replace(state, phase="ending", void=True), (EndRun("void"),)
+
+
+def _limit(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
+    if state.phase != "running":
+        return state, ()
+    return replace(state, phase="overtime"), (Sound(HORN_LIMIT),)
+
+
+def _rebooted(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
+    name = event.data.get("device", "")
+    state = _flag(state, f"{name} restarted during the run")
+    if state.phase in ("running", "overtime"):
+        return state, (Reload(name),)
+    return state, ()
+
+
+def _link_lost(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
+    if state.phase in ("running", "overtime"):
+        return _flag(state, f"the link to {event.data.get('device', '')} was lost for a time"), ()
+    return state, ()
+
+
+def _unconfirmed(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
+    return _flag(state, f"{event.data.get('device', '')} not confirmed silent"), ()
+
+
+def _recovered(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
+    return replace(state, phase="ending", interrupted=True), ()
+
+
+def _closed(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
+    return replace(state, phase="closed", outcome=event.data["outcome"]), ()
+
+
+_HANDLERS = {
+    "run_drawn": _drawn,
+    "started_all": _started,
+    "strike": _strike,
+    "dug_out": _dug_out,
+    "sends": _sends,
+    "rests": _sends,
+    "ended": _ended,
+    "knock": _knock,
+    "silenced": _silenced,
+    "silence_sent": _silence_sent,
+    "stop": _stop,
+    "void": _void,
+    "time_limit": _limit,
+    "device_rebooted": _rebooted,
+    "link_lost": _link_lost,
+    "not_confirmed_silent": _unconfirmed,
+    "recovered": _recovered,
+    "closed": _closed,
+}
+
+
+def outcome_of(state: RunState) -> Outcome:
+    """Met, not met, stopped by searcher, interrupted or void."""
+    if state.void:
+        return "void"
+    if state.met:
+        return "met"
+    if state.interrupted or not state.started:
+        return "interrupted"
+    return "stopped" if state.stopped else "not_met"
+
+
+def summary_of(state: RunState, *, ended_utc: str) -> RunSummary:
+    """The line in the list of runs. Raises ValueError for a state without a scenario."""
+    if state.scenario is None:
+        raise ValueError("no run was drawn")
+    return RunSummary(
+        run_id=state.run_id,
+        field_name=state.field_name,
+        scenario_kind=state.scenario.kind,
+        standard=None,
+        time_limit_s=state.scenario.time_limit_s,
+        started_utc=state.started_utc,
+        ended_utc=ended_utc,
+        outcome=state.outcome or outcome_of(state),
+        targets=state.to_find,
+        find_run_s=tuple(span for _, span in state.finds),
+        flags=state.flags,
+    )

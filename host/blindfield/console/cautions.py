@@ -1,0 +1,33 @@
+"""The cautions of the trade, said once where they matter."""
+
+from __future__ import annotations
+
+import sys
+
+from blindfield.model.errors import NotReady
+
+CAUTIONS = (
+    "Practice equipment, never rescue equipment. Outside avalanche terrain only.",
+    "Nobody else's transceiver is on send here; bystanders are out of the way.",
+    "Own transceiver works; phone and electronics 20 cm away sending, 50 cm searching.",
+    "Sending at 457 kHz is permitted here by the local radio authority.",
+    "A real accident overrides everything: Ctrl-C here, or `blindfield silence` elsewhere.",
+)
+AT_THE_CLOSE = (
+    "Own transceivers back to SEND. Group check. Fill or flag the holes; count the targets."
+)
+
+
+def tick_cautions(*, ticked: bool) -> None:
+    """Show the cautions and have them confirmed. Raises NotReady when nobody confirms."""
+    for caution in CAUTIONS:
+        print(f"  - {caution}")
+    if ticked:
+        return
+    if not sys.stdin.isatty():
+        raise NotReady(
+            "the cautions were not confirmed.",
+            remedy="Confirm them with --cautions-read when nobody sits at this screen.",
+        )
+    if input("All of this is so? Type yes: ").strip().lower() != "yes":
+        raise NotReady("the cautions were not confirmed.", remedy="Nothing was started.")

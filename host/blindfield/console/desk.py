@@ -1,0 +1,87 @@
+"""What the commands share: the field's file, key, lock, media and logbook, opened and closed."""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from dataclasses import dataclass
+
+from blindfield.conduct.conductor import Conductor
+from blindfield.conduct.crew import Crew, muster
+from blindfield.conduct.owner import Owner
+from blindfield.conduct.recovery import recover
+from blindfield.field.settings import find_field, load_field
+from blindfield.links.channel import Medium
+from blindfield.links.keyfile import read_key
+from blindfield.links.medium import open_medium
+from blindfield.links.virtual_time import VirtualLoop
+from blindfield.logbook.book import Logbook
+from blindfield.logbook.writer import Writer
+from blindfield.model.field import Field
+
+
+def add_field_argument(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--field", metavar="PATH", help="the field's file or its folder (default: ./field.toml)"
+    )
+
+
+def add_json_argument(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--json", action="store_true", help="print results as JSON")
+
+
+def field_of(options: argparse.Namespace) -> Field:
+    """The field that the command line names. Raises ConfigError."""
+    return load_field(find_field(options.field))
+
+
+@dataclass
+class Desk:
+    """One field in use by this process. `recovered`: sentences about runs a crash left open."""
+
+    place: Field
+    key: bytes
+    media: list[Medium]
+    logbook: Logbook
+    writer: Writer
+    crew: Crew
+    owner: Owner
+    recovered: list[str]
+
+    def conductor(self) -> Conductor:
+        return Conductor(self.place, self.crew, self.media, self.writer)
+
+
+@asynccontextmanager
+async def open_desk(place: Field, media: list[Medium] | None = None) -> AsyncIterator[Desk]:
+    """Take the field (one process at a time), call its devices, take up what a crash left.
+
+    Raises LinkBusy while another process has it, ConfigError, LogbookError.
+    """
+    key = read_key(place.key_path)
+    virtual = isinstance(asyncio.get_running_loop(), VirtualLoop)
+    with Owner.acquire(place.folder) as owner:
+        logbook = Logbook.open(place.logbook_path, field_key=key)
+        writer = Writer(logbook, inline=virtual)
+        ways = (
+            [open_medium(u, place.folder, place=place, key=key) for u in place.media]
+            if media is None
+            else media
+        )
+        crew = await muster(place, ways, key)
+        desk = Desk(place, key, ways, logbook, writer, crew, owner, [])
+        try:
+            desk.recovered = await recover(place, crew, ways, writer)
+            if not virtual:
+                await owner.serve()
+            yield desk
+        finally:
+            await crew.close()
+            for medium in ways:
+                await medium.close()
+            await writer.close()
+            logbook.close()
+            if not virtual:
+                await owner.stop()

@@ -1,0 +1,84 @@
+"""`blindfield`: the command line. Nothing heavy is imported before a command is chosen."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+
+from blindfield import __version__
+
+DONE, REFUSED, USAGE, NOT_SILENT, STOPPED = 0, 1, 2, 3, 130
+
+_COMMANDS = {
+    "demo": "watch a whole practice run without any hardware",
+    "devices": "list the devices of the field and how they are",
+    "run": "draw a blind problem, conduct the run, keep it in the logbook",
+    "silence": "stop every carrier of the field now (needs no key)",
+    "rearm": "allow sending again after a silence, when all are safe",
+    "debrief": "show a run: splits, timeline, places",
+    "rig": "a practice bench without hardware: targets as processes",
+}
+
+_EPILOG = """\
+Practice equipment, never rescue equipment. Practise outside avalanche terrain. Transmitting needs
+the local radio authority's permission. In a real accident: `blindfield silence`.
+
+exit status: 0 done, 1 refused, 2 usage, 3 not confirmed silent
+"""
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; its exit status."""
+    words = list(sys.argv[1:] if arguments is None else arguments)
+    parser = _parser()
+    if not words:
+        parser.print_help()
+        return USAGE
+    command = next((word for word in words if not word.startswith("-")), None)
+    if command in _COMMANDS and words[0] == command:
+        return _run(command, words[1:])
+    parser.parse_args(words)
+    return USAGE
+
+
+def _parser() -> argparse.ArgumentParser:
+    listing = "\n".join(f"  {name:<9} {doc}" for name, doc in _COMMANDS.items())
+    parser = argparse.ArgumentParser(
+        prog="blindfield",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        description=f"A practice field that sets its own problems.\n\ncommands:\n{listing}",
+        epilog=_EPILOG,
+        usage="blindfield COMMAND [options]   (blindfield COMMAND --help)",
+    )
+    parser.add_argument("--version", action="version", version=f"blindfield {__version__}")
+    parser.add_argument("command", choices=sorted(_COMMANDS), help=argparse.SUPPRESS)
+    return parser
+
+
+def _run(command: str, words: Sequence[str]) -> int:
+    from blindfield.model.errors import BlindfieldError, NotConfirmedSilent
+
+    module = import_module(f"blindfield.console.{command}")
+    parser = argparse.ArgumentParser(
+        prog=f"blindfield {command}", description=_COMMANDS[command].capitalize() + "."
+    )
+    module.add_arguments(parser)
+    options = parser.parse_args(words)
+    try:
+        status: int = module.run(options)
+    except NotConfirmedSilent as error:
+        print(f"blindfield: {error}", file=sys.stderr)
+        return NOT_SILENT
+    except BlindfieldError as error:
+        print(f"blindfield: {error}", file=sys.stderr)
+        return REFUSED
+    except KeyboardInterrupt:
+        print("blindfield: stopped.", file=sys.stderr)
+        return STOPPED
+    return status
+
+
+if __name__ == "__main__":
+    sys.exit(main())

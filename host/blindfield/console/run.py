@@ -1,0 +1,136 @@
+"""`blindfield run`: draw, check, conduct, close, debrief."""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import secrets
+import sys
+from collections.abc import Mapping
+from typing import Any
+
+from blindfield.conduct.conductor import Conductor
+from blindfield.conduct.checks import check_field
+from blindfield.console import debrief
+from blindfield.console.cautions import AT_THE_CLOSE, tick_cautions
+from blindfield.console.desk import (
+    Desk,
+    add_field_argument,
+    add_json_argument,
+    field_of,
+    open_desk,
+)
+from blindfield.console.follow import followed
+from blindfield.console.silence import proof_of_silence
+from blindfield.drills.catalogue import DRILLS, drill_named
+from blindfield.drills.draw import draw
+from blindfield.model.errors import ConfigError, NotConfirmedSilent
+from blindfield.model.ids import run_id_text
+from blindfield.model.run_summary import RunSummary
+from blindfield.model.scenario import Scenario
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    add_field_argument(parser)
+    add_json_argument(parser)
+    parser.add_argument(
+        "--drill", default="staggered", metavar="KIND", help=f"one of {', '.join(DRILLS)}"
+    )
+    parser.add_argument("--seed", type=int, help="draw this problem again")
+    parser.add_argument(
+        "--minutes", type=float, default=10.0, help="time limit (default 10; at most 15)"
+    )
+    parser.add_argument(
+        "--end-on",
+        choices=("strike", "dug-out"),
+        default="strike",
+        help="a target counts as found at the strike, or when it is dug out",
+    )
+    parser.add_argument(
+        "--cautions-read", action="store_true", help="the cautions were read and hold"
+    )
+
+
+def run(options: argparse.Namespace) -> int:
+    place = field_of(options)
+    drill = drill_named(options.drill)
+    if not 0.5 <= options.minutes <= 15:
+        raise ConfigError(
+            f"a time limit of {options.minutes:g} min is out of range.",
+            remedy="Choose from 0.5 to 15; the targets fall silent after 20 in any case.",
+        )
+    if not options.json:
+        tick_cautions(ticked=options.cautions_read)
+    seed = secrets.randbelow(1_000_000_000) if options.seed is None else options.seed
+    end_on = "dug_out" if options.end_on == "dug-out" else "strike"
+
+    async def conduct() -> RunSummary:
+        async with open_desk(place) as desk:
+            _tell(desk, options.json)
+            scenario = draw(
+                place,
+                drill,
+                seed=seed,
+                time_limit_s=options.minutes * 60,
+                end_on=end_on,
+                alive=[member.name for member in desk.crew.targets],
+            )
+            return await conduct_run(desk, scenario, quiet=options.json)
+
+    try:
+        summary = asyncio.run(conduct())
+    finally:
+        if not options.json:
+            print(AT_THE_CLOSE)
+    return _finish(options, place, summary)
+
+
+def _tell(desk: Desk, as_json: bool) -> None:
+    stream = sys.stderr if as_json else sys.stdout
+    for sentence in (*desk.recovered, *map(str, desk.crew.troubles)):
+        print(sentence, file=stream)
+    for target in desk.crew.absent(desk.place):
+        print(f"{target.name}: does not answer and is left out.", file=stream)
+
+
+async def conduct_run(desk: Desk, scenario: Scenario, *, quiet: bool = False) -> RunSummary:
+    """One run on an open desk, with the searcher's screen unless `quiet`."""
+    conductor = desk.conductor()
+    _serve(desk, conductor)
+    await conductor.prepare()
+    checked = await check_field(conductor, scenario)
+    if not quiet:
+        print(checked)
+        print(f"Start at {scenario.start.name}: {_metres(scenario)}.")
+    async with followed(conductor, scenario, show=not quiet):
+        return await conductor.run(scenario)
+
+
+def _metres(scenario: Scenario) -> str:
+    return f"{scenario.start.x_m:g} m along, {scenario.start.y_m:g} m in"
+
+
+def _serve(desk: Desk, conductor: Conductor) -> None:
+    async def silence(_: Mapping[str, Any]) -> Mapping[str, Any]:
+        await conductor.silence("asked for by another command")
+        return await proof_of_silence(desk.place, desk.crew)
+
+    async def status(_: Mapping[str, Any]) -> Mapping[str, Any]:
+        state = conductor.state
+        return {"phase": state.phase, "found": len(state.finds), "to_find": state.to_find}
+
+    desk.owner.handle("silence", silence)
+    desk.owner.handle("status", status)
+
+
+def _finish(options: argparse.Namespace, place: Any, summary: RunSummary) -> int:
+    from blindfield.logbook.book import Logbook
+
+    with Logbook.open(place.logbook_path, field_key=None) as logbook:
+        debrief.show(logbook, run_id_text(summary.run_id), as_json=options.json)
+    doubtful = [flag for flag in summary.flags if "not confirmed silent" in flag]
+    if doubtful:
+        raise NotConfirmedSilent(
+            "; ".join(doubtful) + ".", remedy="Dig it out, or knock five times on it, evenly."
+        )
+    return 0

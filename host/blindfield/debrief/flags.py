@@ -1,0 +1,112 @@
+"""What went otherwise than it should in a run, from its events."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from blindfield.debrief.moments import RunClock
+from blindfield.debrief.values import Flag, TargetStory
+from blindfield.model.events import Event
+from blindfield.model.span import Span
+
+_PLAIN = {
+    "device_rebooted": "rebooted",
+    "load_failed": "load_failed",
+    "silenced": "silenced",
+    "not_confirmed_silent": "not_confirmed_silent",
+    "gap": "gap",
+    "void": "void",
+    "recovered": "recovered",
+    "start_cancelled": "start_cancelled",
+    "sheet_reloaded": "reloaded",
+}
+
+
+def read_flags(
+    events: Sequence[Event],
+    clock: RunClock,
+    targets: Sequence[TargetStory],
+    summary_flags: Sequence[str],
+) -> tuple[Flag, ...]:
+    """Every flag of the run, those of the devices and links first, each once."""
+    found = [
+        *(_flag(_PLAIN[event.kind], event, clock) for event in events if _tells(event)),
+        *_lost_links(events, clock),
+        *(_flag("word_unheard", event, clock) for event in events if _unheard(event)),
+        *_strike_flags(targets),
+    ]
+    told = {flag.kind for flag in found}
+    found += [Flag(kind="other", text=one) for one in summary_flags if one not in told]
+    return tuple(dict.fromkeys(found))
+
+
+def _tells(event: Event) -> bool:
+    # A silence at the end of a run is how every run ends; one that a person or a knock began
+    # comes from the device with its cause.
+    if event.kind == "silenced":
+        return event.data.get("cause") in ("advertisement", "knock", "line", "button")
+    return event.kind in _PLAIN
+
+
+def _flag(kind: str, event: Event, clock: RunClock) -> Flag:
+    data = event.data
+    return Flag(
+        kind=kind,
+        target=data.get("device"),
+        run_s=clock.of(event) if clock.knows(event) else None,
+        text=str(data.get("reason") or data.get("cause") or data.get("action") or ""),
+    )
+
+
+def _unheard(event: Event) -> bool:
+    return event.kind == "word_sent" and event.data.get("acknowledged") is False
+
+
+def _lost_links(events: Sequence[Event], clock: RunClock) -> list[Flag]:
+    """One flag per loss, with the seconds without a link (None: it did not come back)."""
+    flags: list[Flag] = []
+    for place, event in enumerate(events):
+        if event.kind != "link_lost":
+            continue
+        device = event.data.get("device")
+        back = next(
+            (
+                later
+                for later in events[place + 1 :]
+                if later.kind == "link_back" and later.data.get("device") == device
+            ),
+            None,
+        )
+        lost = _flag("link_lost", event, clock)
+        flags.append(
+            Flag(
+                kind="link_lost",
+                target=lost.target,
+                run_s=lost.run_s,
+                seconds=_away_s(back, lost.run_s, clock),
+                text=lost.text,
+            )
+        )
+    return flags
+
+
+def _away_s(back: Event | None, lost: Span | None, clock: RunClock) -> float | None:
+    if back is None:
+        return None
+    if "away_s" in back.data:
+        return float(back.data["away_s"])
+    return None if lost is None else max(0.0, clock.of(back).minus(lost).high)
+
+
+def _strike_flags(targets: Sequence[TargetStory]) -> list[Flag]:
+    return [
+        Flag(kind=kind, target=target.name, run_s=strike.run_s)
+        for target in targets
+        for strike in target.strikes
+        for kind, shows in (
+            ("stray", strike.standing == "stray"),
+            ("early", strike.standing == "early"),
+            ("hasty", strike.hasty),
+        )
+        if shows
+    ]

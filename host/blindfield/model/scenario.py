@@ -1,0 +1,91 @@
+"""One concrete draw of a drill: which targets, when, from which start point. Values only."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any, Literal
+
+Trigger = Literal["at", "on_my_strike", "on_my_dug_out", "on_word"]
+EndOn = Literal["strike", "dug_out"]
+WordWhen = Literal["first_find", "instructor"]
+
+
+@dataclass(frozen=True)
+class Cue:
+    """One triggered action. `time_s`: run time of an `at`, the delay after a strike or dug-out
+    event, or the else of an `on_word` (None: else never). `because` is told in the debrief."""
+
+    trigger: Trigger
+    time_s: float | None
+    sends: bool
+    word: int = 0
+    because: str = ""
+
+
+@dataclass(frozen=True)
+class Part:
+    """What one target does in the scenario; one that is not in play has no cue that sends."""
+
+    name: str
+    device_id: str  # 16 hex digits
+    x_m: float
+    y_m: float
+    depth_m: float
+    in_play: bool
+    period_us: int
+    on_us: int
+    phase_us: int
+    cues: tuple[Cue, ...] = ()
+
+
+@dataclass(frozen=True)
+class Start:
+    name: str
+    x_m: float
+    y_m: float
+
+
+@dataclass(frozen=True)
+class WordRule:
+    """When the conductor gives a word that `on_word` cues wait for."""
+
+    word: int
+    when: WordWhen
+
+
+@dataclass(frozen=True)
+class Scenario:
+    """`targets` holds every target alive, in play or not. Times in seconds of run time."""
+
+    kind: str
+    title: str
+    seed: int
+    field: str
+    time_limit_s: float
+    end_s: float
+    end_on: EndOn
+    start: Start
+    targets: tuple[Part, ...]
+    words: tuple[WordRule, ...] = ()
+
+    def part(self, name: str) -> Part | None:
+        """The part of the target so named."""
+        return next((part for part in self.targets if part.name == name), None)
+
+    @property
+    def in_play(self) -> tuple[Part, ...]:
+        return tuple(part for part in self.targets if part.in_play)
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain JSON values; `scenario_from_json` is the inverse."""
+        return asdict(self)
+
+
+def scenario_from_json(data: dict[str, Any]) -> Scenario:
+    """The inverse of `Scenario.to_json`. Raises KeyError or TypeError for anything else."""
+    targets = tuple(
+        Part(**{**part, "cues": tuple(Cue(**cue) for cue in part["cues"])})
+        for part in data["targets"]
+    )
+    words = tuple(WordRule(**rule) for rule in data["words"])
+    return Scenario(**{**data, "start": Start(**data["start"]), "targets": targets, "words": words})
