@@ -8,14 +8,17 @@ import signal
 import socket
 import threading
 import time
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
+from contextlib import closing
 from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from blindfield.links import virtual_time
 from blindfield.links.virtual_time import (
     Deadlock,
     Pace,
@@ -161,6 +164,37 @@ def test_time_does_not_jump_while_a_thread_works(own_pool: bool) -> None:
     assert run_virtual(ask()) == [0.0] * 200
 
 
+def test_the_answer_of_a_thread_is_heard_before_time_may_jump_again() -> None:
+    """The thread is held up between its callbacks, until either the answer or a jump is seen."""
+    gate = threading.Event()
+
+    class HeldUp(Future[Any]):
+        def add_done_callback(self, fn: Any) -> None:
+            super().add_done_callback(lambda done: (fn(done), gate.wait(PATIENCE_S)))
+
+    class Pool(Executor):
+        def submit(self, fn: Any, /, *args: Any, **_: Any) -> Future[Any]:
+            work = HeldUp()
+            threading.Thread(target=lambda: work.set_result(fn(*args))).start()
+            return work
+
+    async def ask() -> float:
+        loop_now().call_later(0.5, gate.set)
+        await loop_now().run_in_executor(Pool(), started.wait, PATIENCE_S)
+        answered_s = loop_now().time()
+        gate.set()
+        return answered_s
+
+    async def main() -> float:
+        asked = asyncio.ensure_future(ask())
+        await asyncio.sleep(0)
+        started.set()
+        return await asked
+
+    started = threading.Event()
+    assert run_virtual(main()) == 0.0
+
+
 def test_work_that_nobody_awaits_any_more_still_holds_time() -> None:
     async def ask() -> tuple[float, bool]:
         gate, ended = threading.Event(), threading.Event()
@@ -222,6 +256,30 @@ def test_paced_time_goes_on_while_a_thread_works() -> None:
         return loop_now().time()
 
     assert run_virtual(ask(), speed=FAST) >= HOUR_S
+
+
+@pytest.mark.parametrize(
+    ("timeout_s", "slept_s", "woken", "now_s"),
+    [(20.0, 0.25, True, 10.0), (20.0, 0.6, True, 20.0), (20.0, 0.5, False, 20.0)],
+)
+def test_a_paced_wait_that_is_woken_early_has_come_as_far_as_the_wall_clock(
+    monkeypatch: pytest.MonkeyPatch, timeout_s: float, slept_s: float, woken: bool, now_s: float
+) -> None:
+    wall_s, waits_s = 1000.0, []
+
+    def poll(wait_s: float | None) -> list[str]:
+        nonlocal wall_s
+        waits_s.append(wait_s)
+        wall_s += slept_s
+        return ["woken"] if woken else []
+
+    monkeypatch.setattr(virtual_time, "time", SimpleNamespace(monotonic=lambda: wall_s))
+    loop = VirtualLoop(40.0)
+    with closing(loop), monkeypatch.context() as patch:
+        patch.setattr(loop._waiter, "poll", poll)
+        loop._wait(timeout_s)
+        assert waits_s == [pytest.approx(timeout_s / 40.0)]
+        assert loop.time() == pytest.approx(now_s)
 
 
 # -- what is refused -----------------------------------------------------------------------

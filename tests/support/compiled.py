@@ -12,7 +12,6 @@ from fieldcore import wire
 from support.interpreters import FIRMWARE, run_micropython
 from support.strict import absent
 
-
 _HOUR = Path(__file__).with_name("device_hour.py")
 _IMPORT = """
 import gc

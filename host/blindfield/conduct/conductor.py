@@ -122,7 +122,7 @@ class Conductor:
     async def _follow(self, scenario: Scenario) -> None:
         workers = [self._obey(), self._limit(scenario), *map(self._watch, self._members())]
         tasks = [asyncio.create_task(worker) for worker in workers]
-        over = asyncio.create_task(self._over.wait())
+        over: asyncio.Task[Any] = asyncio.create_task(self._over.wait())
         try:
             await asyncio.wait([over, *tasks], return_when=asyncio.FIRST_COMPLETED)
             while not over.done():

@@ -54,7 +54,7 @@ class Follower:
         name = event.data.get("device", "")
         if event.kind == "strike" and event.data.get("shape"):
             self.say(f"Target {name} felt the probe ({event.data['shape']}).")
-        if event.kind == "sends" and self._run_s() > 1:
+        if event.kind == "sends" and self._run_s() > 3:
             self.say(f"Target {name} comes in: it sends now.")
 
     def _begun(self) -> bool:

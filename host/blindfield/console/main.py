@@ -6,6 +6,7 @@ import argparse
 import sys
 from collections.abc import Sequence
 from importlib import import_module
+from types import ModuleType
 
 from blindfield import __version__
 
@@ -61,11 +62,7 @@ def _run(command: str, words: Sequence[str]) -> int:
     from blindfield.model.errors import BlindfieldError, NotConfirmedSilent
 
     module = import_module(f"blindfield.console.{command}")
-    parser = argparse.ArgumentParser(
-        prog=f"blindfield {command}", description=_COMMANDS[command].capitalize() + "."
-    )
-    module.add_arguments(parser)
-    options = parser.parse_args(words)
+    options = _parser_of(command, module).parse_args(words)
     try:
         status: int = module.run(options)
     except NotConfirmedSilent as error:
@@ -78,6 +75,15 @@ def _run(command: str, words: Sequence[str]) -> int:
         print("blindfield: stopped.", file=sys.stderr)
         return STOPPED
     return status
+
+
+def _parser_of(command: str, module: ModuleType) -> argparse.ArgumentParser:
+    doc = _COMMANDS[command]
+    parser = argparse.ArgumentParser(
+        prog=f"blindfield {command}", description=f"{doc[0].upper()}{doc[1:]}."
+    )
+    module.add_arguments(parser)
+    return parser
 
 
 if __name__ == "__main__":

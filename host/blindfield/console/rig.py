@@ -33,14 +33,9 @@ Nothing transmits, nothing is buried: for learning, trying and testing only.
 Ctrl-C ends the rig and its processes."""
 
 
-def add_parser(subparsers: Any) -> None:
-    """Adds `rig` and what can be done to one."""
-    parser = subparsers.add_parser(
-        "rig",
-        help="a practice field of device processes on this computer",
-        description="Starts a rig (in ./rig when nothing else is said), or does something to the "
-        "one that runs in another terminal. Needs x86_64 Linux and the extra `rig`.",
-    )
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """What can be done to a rig; without a further word it is started."""
+    parser.epilog = "Needs x86_64 Linux and the extra `rig`."
     parser.set_defaults(folder=Path("rig"), targets=6, post=True, seed=1)
     commands = parser.add_subparsers(dest="rig_command", metavar="COMMAND", required=False)
     common = argparse.ArgumentParser(add_help=False)

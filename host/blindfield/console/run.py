@@ -27,7 +27,7 @@ from blindfield.drills.draw import draw
 from blindfield.model.errors import ConfigError, NotConfirmedSilent
 from blindfield.model.ids import run_id_text
 from blindfield.model.run_summary import RunSummary
-from blindfield.model.scenario import Scenario
+from blindfield.model.scenario import EndOn, Scenario
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -62,7 +62,7 @@ def run(options: argparse.Namespace) -> int:
     if not options.json:
         tick_cautions(ticked=options.cautions_read)
     seed = secrets.randbelow(1_000_000_000) if options.seed is None else options.seed
-    end_on = "dug_out" if options.end_on == "dug-out" else "strike"
+    end_on: EndOn = "dug_out" if options.end_on == "dug-out" else "strike"
 
     async def conduct() -> RunSummary:
         async with open_desk(place) as desk:

@@ -55,7 +55,7 @@ def _find(find: Find) -> dict[str, Any]:
         "run_s": _span(find.run_s),
         "split_s": _span(find.split_s),
         "dug_out_run_s": _span(find.dug_out),
-        "by_strike": find.by_strike,
+        "struck_run_s": _span(find.struck),
     }
 
 

@@ -20,6 +20,17 @@ _PLAIN = {
     "start_cancelled": "start_cancelled",
     "sheet_reloaded": "reloaded",
 }
+# What the conductor's own flags say, which the events tell better.
+_TOLD_BY_EVENTS = (
+    "stray strike on",
+    "earlier than anyone could be there",
+    "was struck before it sent",
+    "was dug out though",
+    "fell silent: the host",
+    "restarted during the run",
+    "was lost for a time",
+    "not confirmed silent",
+)
 
 
 def read_flags(
@@ -33,10 +44,14 @@ def read_flags(
         *(_flag(_PLAIN[event.kind], event, clock) for event in events if _tells(event)),
         *_lost_links(events, clock),
         *(_flag("word_unheard", event, clock) for event in events if _unheard(event)),
-        *_strike_flags(targets),
+        *(_flag("lease", event, clock) for event in events if _lease_ran_out(event)),
+        *_target_flags(targets),
     ]
-    told = {flag.kind for flag in found}
-    found += [Flag(kind="other", text=one) for one in summary_flags if one not in told]
+    found += [
+        Flag(kind="other", text=one)
+        for one in summary_flags
+        if not any(known in one for known in _TOLD_BY_EVENTS)
+    ]
     return tuple(dict.fromkeys(found))
 
 
@@ -98,15 +113,25 @@ def _away_s(back: Event | None, lost: Span | None, clock: RunClock) -> float | N
     return None if lost is None else max(0.0, clock.of(back).minus(lost).high)
 
 
-def _strike_flags(targets: Sequence[TargetStory]) -> list[Flag]:
-    return [
+def _lease_ran_out(event: Event) -> bool:
+    return event.kind == "ended" and event.data.get("cause") == "lease"
+
+
+def _target_flags(targets: Sequence[TargetStory]) -> list[Flag]:
+    flags = [
         Flag(kind=kind, target=target.name, run_s=strike.run_s)
         for target in targets
         for strike in target.strikes
         for kind, shows in (
             ("stray", strike.standing == "stray"),
             ("early", strike.standing == "early"),
-            ("hasty", strike.hasty),
+            ("hasty", strike.standing == "hasty"),
         )
         if shows
     ]
+    for target in targets:
+        if target.dug_out is not None and not target.in_play:
+            flags.append(Flag(kind="dug_stray", target=target.name, run_s=target.dug_out))
+        if target.dug_out is not None and target.in_play and target.struck is None:
+            flags.append(Flag(kind="unfelt", target=target.name, run_s=target.dug_out))
+    return flags

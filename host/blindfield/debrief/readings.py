@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, cast
@@ -15,7 +14,6 @@ from blindfield.debrief.values import (
     Manner,
     Sending,
     Standing,
-    Start,
     Strike,
     TargetStory,
     middle,
@@ -23,8 +21,8 @@ from blindfield.debrief.values import (
 from blindfield.model.events import Event
 from blindfield.model.span import Span
 
-# Nobody moves faster than this on snow from the start to a strike: our figure, a sprint.
-FASTEST_M_PER_S = 6.0
+# Nobody is at a buried target sooner after the start: our figure. `conduct` holds the same.
+EARLY_S = 5.0
 # A cue that comes later than this after its trigger came late.
 LATE_S = 0.5
 
@@ -65,12 +63,11 @@ def corrections(events: Sequence[Event]) -> Corrections:
 class Context:
     """What the reading of a target needs to know of the run.
 
-    `word_run_s`: (device, word) -> when it was released; the device is "" where it went to all.
+    `end_run_s`: after it no strike counts. `word_run_s`: (device, word) -> when it was released; the device is "" where it went to all.
     """
 
     clock: RunClock
     corrections: Corrections
-    start: Start | None
     end_run_s: Span | None
     word_run_s: Mapping[tuple[str, int], Span]
 
@@ -173,7 +170,7 @@ def _strike(
 ) -> Strike:
     said = event.data if event.kind == "correction" else context.corrections.of(event)
     verdict = str(said.get("verdict", ""))
-    strength = event.data.get("strength_mg")
+    strength = event.data.get("strength", event.data.get("strength_mg"))
     standing = _standing(moment, target, seen, verdict, context)
     return Strike(
         run_s=moment,
@@ -182,7 +179,6 @@ def _strike(
         standing=standing,
         felt=event.source == "device",
         sending=_sent_at(moment, target),
-        hasty=standing in FINDING and _hasty(moment, target, context),
         corrected=verdict,
     )
 
@@ -198,6 +194,8 @@ def _standing(
         return "outside"
     if not target.in_play and verdict != "counts":
         return "stray"
+    if moment.high < EARLY_S and verdict != "counts":
+        return "hasty"
     if seen:
         return "repeat"
     before = not target.sends or moment.high < target.sends[0].start.low
@@ -210,13 +208,6 @@ def _sent_at(moment: Span, target: TargetStory) -> bool:
         middle(one.start) <= at_s and (one.end is None or at_s <= middle(one.end))
         for one in target.sends
     )
-
-
-def _hasty(moment: Span, target: TargetStory, context: Context) -> bool:
-    if context.start is None:
-        return False
-    way_m = math.hypot(target.x_m - context.start.x_m, target.y_m - context.start.y_m)
-    return moment.high < way_m / FASTEST_M_PER_S
 
 
 def _cue_story(
@@ -264,10 +255,12 @@ def _shifted(span: Span, by_s: float) -> Span:
 
 def _happened(place: int, sends: bool, own: Sequence[Event], context: Context) -> Span | None:
     kind = "sends" if sends else "rests"
-    for event in own:
-        if event.kind == kind and event.data.get("cue") == place:
-            return context.clock.of(event)
-    return None
+    moments = [
+        context.clock.of(event)
+        for event in own
+        if event.kind == kind and event.data.get("cue") == place
+    ]
+    return min(moments, key=middle, default=None)
 
 
 def _followed(due: Span | None, happened: Span | None, end: Span | None) -> Followed:

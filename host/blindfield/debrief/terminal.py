@@ -115,20 +115,22 @@ def _table(*columns: str, signs: Glyphs) -> Table:
 
 
 def _splits(timeline: Timeline, signs: Glyphs) -> Padding:
-    with_dug_out = any(find.dug_out is not None for find in timeline.finds)
-    last = ["dug out"] if with_dug_out else []
+    digs = timeline.end_on == "dug_out"
+    other = "struck" if digs else "dug out"
+    spans = [find.struck if digs else find.dug_out for find in timeline.finds]
+    last = [other] if any(span is not None for span in spans) else []
     table = _table("", "target", "found at", "split", "how", *last, signs=signs)
-    for find in timeline.finds:
+    for find, span in zip(timeline.finds, spans, strict=True):
         since = "start" if find.number == 1 else timeline.finds[find.number - 2].target
         cells = [
             str(find.number),
             find.target,
             words.span_text(find.run_s),
             f"{words.span_text(find.split_s)} from {since}",
-            _how(find, timeline),
+            "dug out" if digs else _how(find, timeline),
         ]
-        if with_dug_out:
-            cells.append("" if find.dug_out is None else words.span_text(find.dug_out))
+        if last:
+            cells.append("" if span is None else words.span_text(span))
         table.add_row(*(Text(signs.text(cell)) for cell in cells))
     return _inset(table)
 
@@ -137,7 +139,7 @@ def _how(find: Find, timeline: Timeline) -> str:
     target = timeline.target_named(find.target)
     strikes = () if target is None else target.strikes
     first = next((strike for strike in strikes if strike.standing in FINDING), None)
-    return "lifted, no strike felt" if first is None else words.manner_text(first)
+    return "" if first is None else words.manner_text(first)
 
 
 def _other_strikes(timeline: Timeline, signs: Glyphs) -> Padding | None:
@@ -253,6 +255,8 @@ class _Map:
     def _fate(self, target: TargetStory, found: str | None) -> Text:
         if found is not None:
             return Text(self.signs.text(f"found {found}"), style="green")
+        if target.in_play and target.struck is not None:
+            return Text("not dug out", style="bold yellow")
         if target.in_play:
             return Text("not found", style="bold red")
         return Text("not in play", style="dim")

@@ -9,7 +9,7 @@ from blindfield.debrief.flags import read_flags
 from blindfield.debrief.moments import RunClock
 from blindfield.debrief.readings import Context, corrections, read_target
 from blindfield.debrief.values import (
-    FINDING,
+    EndOn,
     Find,
     Start,
     TargetStory,
@@ -53,35 +53,36 @@ def _scenario(record: RunRecord, events: Sequence[Event]) -> Mapping[str, Any]:
 
 def _told(record: RunRecord, scenario: Mapping[str, Any], events: Sequence[Event]) -> Timeline:
     summary, clock = record.summary, RunClock(events)
-    closed = _last(events, "closed")
     start = scenario.get("start")
+    end_on: EndOn = "dug_out" if scenario.get("end_on") == "dug_out" else "strike"
     context = Context(
         clock=clock,
         corrections=corrections(events),
-        start=None if start is None else Start(**start),
         end_run_s=_end(clock, events),
         word_run_s=_words(events, clock),
     )
     targets = tuple(read_target(target, events, context) for target in scenario["targets"])
-    reason = closed.data.get("reason", "") if closed else ""
+    finds = _finds(targets, clock, end_on)
+    all_found = bool(finds) and len(finds) == sum(target.in_play for target in targets)
     return Timeline(
         run_id=record.run_id,
         field_name=record.field_name,
         kind=scenario["kind"],
         title=scenario.get("title") or scenario["kind"].replace("_", " ").capitalize(),
         seed=scenario.get("seed"),
-        start=context.start,
-        end_on="dug_out" if scenario.get("end_on") == "dug_out" else "strike",
+        start=None if start is None else Start(**start),
+        end_on=end_on,
         time_limit_s=scenario.get("time_limit_s"),
         outcome=None if summary is None else summary.outcome,
-        reason=str(reason or ""),
+        reason=_reason(events),
         stopped_by=_stopped_by(events),
         standard=None if summary is None else summary.standard,
         started=clock.started,
         started_utc=None if summary is None else summary.started_utc,
-        end_run_s=context.end_run_s,
+        # The close comes some seconds after the find that ended the run.
+        end_run_s=finds[-1].run_s if all_found else context.end_run_s,
         targets=targets,
-        finds=_finds(targets, clock),
+        finds=finds,
         flags=read_flags(events, clock, targets, () if summary is None else summary.flags),
         summary_found=None if summary is None else summary.found,
     )
@@ -101,28 +102,39 @@ def _last(events: Sequence[Event], kind: str) -> Event | None:
 
 
 def _end(clock: RunClock, events: Sequence[Event]) -> Span | None:
-    """When the run ended: told so, or closed. None when the program's clock was another by then."""
-    for kind in ("stop", "closed"):
-        event = _last(events, kind)
-        if event is not None and clock.knows(event):
-            return clock.of(event)
+    """When the run was ended or closed; None when the program's clock was another by then."""
+    for kinds in (("stop", "knock", "silence_sent", "void"), ("closed",)):
+        found = [clock.of(event) for event in events if event.kind in kinds and clock.knows(event)]
+        ends = [span for span in found if span.high >= 0]
+        if ends:
+            return min(ends, key=middle)
     return None
 
 
 def _stopped_by(events: Sequence[Event]) -> str:
-    event = _last(events, "stop")
-    return "" if event is None else str(event.data.get("by", ""))
+    event = _last(events, "stop") or _last(events, "knock")
+    if event is None:
+        return ""
+    return "knock" if event.kind == "knock" else str(event.data.get("by", ""))
 
 
-def _finds(targets: Sequence[TargetStory], clock: RunClock) -> tuple[Find, ...]:
-    """Finds in the order of their moments; a target lifted unstruck counts from its lifting."""
-    moments: list[tuple[Span, TargetStory, bool]] = []
-    for target in targets:
-        struck = next((one for one in target.strikes if one.standing in FINDING), None)
-        if struck is not None:
-            moments.append((struck.run_s, target, True))
-        elif target.in_play and target.dug_out is not None:
-            moments.append((target.dug_out, target, False))
+def _reason(events: Sequence[Event]) -> str:
+    for kind in ("void", "start_cancelled", "closed"):
+        event = _last(events, kind)
+        if event is not None and event.data.get("reason"):
+            return str(event.data["reason"]).rstrip(".")
+    return ""
+
+
+def _finds(targets: Sequence[TargetStory], clock: RunClock, end_on: str) -> tuple[Find, ...]:
+    """Finds in the order of their moments."""
+    moments = [
+        (moment, struck, target)
+        for target in targets
+        for struck in (target.struck,)
+        for moment in (target.dug_out if end_on == "dug_out" else struck,)
+        if moment is not None and (target.in_play or struck is not None)
+    ]
     moments.sort(key=lambda one: middle(one[0]))
     before = [None, *(moment for moment, _, _ in moments)]
     return tuple(
@@ -131,10 +143,10 @@ def _finds(targets: Sequence[TargetStory], clock: RunClock) -> tuple[Find, ...]:
             target=target.name,
             run_s=moment,
             split_s=_between(moment, before[place], clock.start_slack),
+            struck=struck,
             dug_out=target.dug_out,
-            by_strike=by_strike,
         )
-        for place, (moment, target, by_strike) in enumerate(moments)
+        for place, (moment, struck, target) in enumerate(moments)
     )
 
 

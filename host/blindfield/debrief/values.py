@@ -8,8 +8,9 @@ from typing import Literal
 from blindfield.model.run_summary import Outcome
 from blindfield.model.span import Span
 
-Standing = Literal["find", "early", "repeat", "stray", "withdrawn", "outside"]
+Standing = Literal["find", "early", "hasty", "repeat", "stray", "withdrawn", "outside"]
 Manner = Literal["sharp", "push"]
+EndOn = Literal["strike", "dug_out"]
 Trigger = Literal["at", "on_my_strike", "on_my_dug_out", "on_word"]
 Followed = Literal["as_planned", "late", "missing", "not_due"]
 
@@ -21,9 +22,9 @@ class Strike:
     """One probe strike on one target.
 
     `standing`: find = the first on a target in play; early = the same before the target sent;
-    repeat = a later one; stray = on a target not in play; withdrawn = a person said it was none;
-    outside = before the start or after the end. `strength` is the sensor's 1-255, None when the
-    strike was called by a person and not felt. `hasty`: sooner than anyone could be there.
+    hasty = sooner than anyone could be there, not counted; repeat = a later one; stray = on a target not in play; withdrawn = a person said it was none;
+    outside = before the start or after the end. `strength` is the sensor's 1-255, None where it
+    is not known, as when the strike was called by a person and not felt.
     """
 
     run_s: Span
@@ -32,7 +33,6 @@ class Strike:
     standing: Standing
     felt: bool = True
     sending: bool | None = None
-    hasty: bool = False
     corrected: str = ""
 
 
@@ -75,17 +75,25 @@ class TargetStory:
     dug_out: Span | None = None
     cues: tuple[CueStory, ...] = ()
 
+    @property
+    def struck(self) -> Span | None:
+        """The strike that counted."""
+        return next((one.run_s for one in self.strikes if one.standing in FINDING), None)
+
 
 @dataclass(frozen=True, kw_only=True)
 class Find:
-    """`split_s`: seconds from the find before (from the start for the first)."""
+    """A target counted as found at `run_s`: its strike, or its being dug out where that ends it.
+
+    `split_s`: seconds from the find before (from the start for the first).
+    """
 
     number: int
     target: str
     run_s: Span
     split_s: Span
+    struck: Span | None
     dug_out: Span | None
-    by_strike: bool = True
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -111,8 +119,7 @@ class Timeline:
     """One run, told. `outcome` is None while the run is open: then nothing of it may be shown.
 
     `started` is False when the devices never began. `end_run_s` is when the run ended, None when
-    that cannot be told. `found_in_time`: finds surely or most likely within the limit.
-    `summary_found`: finds counted at the close, None when nothing was counted.
+    that cannot be told. `summary_found`: finds counted at the close, None when nothing was counted.
     """
 
     run_id: bytes
@@ -121,7 +128,7 @@ class Timeline:
     title: str
     seed: int | None
     start: Start | None
-    end_on: Literal["strike", "dug_out"]
+    end_on: EndOn
     time_limit_s: float | None
     outcome: Outcome | None
     reason: str
@@ -142,8 +149,11 @@ class Timeline:
 
     @property
     def found_in_time(self) -> int:
+        """Finds within the limit; one without a best time is taken at its latest."""
         limit_s = self.time_limit_s
-        return sum(limit_s is None or middle(find.run_s) <= limit_s for find in self.finds)
+        moments = [find.run_s for find in self.finds]
+        latest = [span.high if span.best is None else span.best for span in moments]
+        return sum(limit_s is None or run_s <= limit_s for run_s in latest)
 
     @property
     def overtime_s(self) -> float | None:

@@ -79,6 +79,7 @@ def verdict_text(timeline: Timeline) -> str:
         return _judged(timeline)
     if outcome == "stopped":
         who = {"searcher": " by the searcher", "instructor": " by the instructor"}
+        who["knock"] = " by the knock pattern"
         by = who.get(timeline.stopped_by, "")
         return f"Ended{by}{_at_end(timeline)} with {_count(timeline)} found.{_because(timeline)}"
     left_out = "It does not count." if outcome == "void" else "It counts neither way."
@@ -151,6 +152,7 @@ def standing_text(strike: Strike) -> str:
     return {
         "find": "found",
         "early": "found before it sent",
+        "hasty": "too soon: not counted",
         "repeat": "struck again",
         "stray": "stray: not in play",
         "withdrawn": "withdrawn: it was no strike",
@@ -172,7 +174,10 @@ _FLAGS = {
     "word_unheard": "A word to {whom}{when} was not answered: the plan without it held.",
     "stray": "{who} was struck{when} but was not in play: stray. The run went on.",
     "early": "{who} was struck{when} before it sent. It counts as found.",
-    "hasty": "{who} was struck{when}, sooner than anyone could get there. Was it the probe?",
+    "hasty": "{who} was struck{when}, sooner than anyone could be there: not counted.",
+    "lease": "{who} fell silent{when}: it had heard nothing from the program for too long.",
+    "dug_stray": "{who} was dug out{when} but was not in play. Put it back.",
+    "unfelt": "{who} was dug out{when} but no strike on it was felt.",
     "link_lost": "{who} could not be heard {away}. "
     "It went on by itself and stamped its strikes by its own clock.",
 }

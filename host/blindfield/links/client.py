@@ -152,6 +152,7 @@ class DeviceClient(Caller):
             except Refused as error:
                 if not left or error.code not in _OVERTAKEN:
                     raise
+                await asyncio.sleep(self.patience.first_s)  # let what is still under way arrive
                 newer = await self._greet(tried)
             if newer is None:
                 return self._met(hello)
