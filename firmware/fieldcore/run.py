@@ -1,7 +1,7 @@
 """What one device does of one run: cues, pulses, and every limit on sending.
 
 Sending is possible only while now < min(sheet end, cap, last sealed frame + lease); the first two
-are run times, the third an instant that each sealed frame moves on. Cue times are run times in
+are run times (from the last renewal on), the third an instant that each sealed frame moves on. Cue times are run times in
 ms; the run's start instant and the pulse train are kept to the microsecond.
 """
 
@@ -54,7 +54,7 @@ class Run:
         self.struck_ms = self.dug_out_ms = _NEVER
         self._start_ms = self._start_us = 0
         self._origin_ms = 0
-        self._cap_ms = 0
+        self._renewed_ms = 0
         self._sealed_ms = 0
         self._count = 0
         self._trigger = bytearray(_MAX_CUES)
@@ -68,7 +68,7 @@ class Run:
         self.struck_ms = self.dug_out_ms = _NEVER
         self._start_ms, self._start_us = ms, us
         self._origin_ms = origin_ms
-        self._cap_ms = _RUN_CAP_MS
+        self._renewed_ms = 0
         self._sealed_ms = ms
         self.sends = False
         self.running = True
@@ -76,9 +76,12 @@ class Run:
         self._begin_keying()
 
     def revise(self, sheet: Sheet, now_ms: int, renew: bool) -> None:
-        """Swap in the next revision; `renew`: a person asked, the 20 min begin anew."""
+        """Swap in the next revision; `renew`: a person asked, the 20 min begin anew.
+
+        From then on `end_ms` counts from the renewal; cue times stay times of the run.
+        """
         if renew:
-            self._cap_ms = self.elapsed_ms(now_ms) + _RUN_CAP_MS
+            self._renewed_ms = self.elapsed_ms(now_ms)
         old = self.sheet
         self._take(sheet)
         if sheet.train() != old.train():
@@ -142,9 +145,13 @@ class Run:
         if not self.running:
             return 0
         elapsed = self.elapsed_ms(now_ms)
-        left: int = min(self.sheet.end_ms, self._cap_ms) - elapsed
+        left: int = self._end_ms() - elapsed
         lease: int = self.sheet.lease_ms - instant.diff_ms(now_ms, self._sealed_ms)
         return max(0, min(left, lease))
+
+    def _end_ms(self) -> int:
+        most_ms: int = min(self.sheet.end_ms, _RUN_CAP_MS)
+        return self._renewed_ms + most_ms
 
     def advance(self, clock: "Clock") -> int:
         """Do all that is due; microseconds until it wants to be called again."""
@@ -156,10 +163,9 @@ class Run:
         return min(wait_ms * 1000, self._run_pulses(clock, left_ms))
 
     def _why_ended(self, now_ms: int) -> int:
-        elapsed = self.elapsed_ms(now_ms)
-        if elapsed >= self.sheet.end_ms:
-            return _END_SHEET
-        return _END_CAP if elapsed >= self._cap_ms else _END_LEASE
+        if self.elapsed_ms(now_ms) < self._end_ms():
+            return _END_LEASE
+        return _END_CAP if self.sheet.end_ms >= _RUN_CAP_MS else _END_SHEET
 
     def _run_cues(self, elapsed_ms: int) -> int:
         """Carry out due cues in order of their times; ms until the next one."""

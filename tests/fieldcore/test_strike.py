@@ -254,7 +254,7 @@ def test_a_setting_out_of_range_is_refused_by_its_place(place: int) -> None:
 
 
 def test_a_list_of_the_wrong_length_is_refused() -> None:
-    with pytest.raises(ValueError, match="^0$"):
+    with pytest.raises(ValueError, match=r"^0$"):
         check(defaults()[:-1])
 
 

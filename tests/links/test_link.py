@@ -2,6 +2,7 @@
 
 import asyncio
 from collections.abc import Awaitable, Callable
+from itertools import pairwise
 
 import pytest
 
@@ -116,7 +117,7 @@ def test_rests_grow_to_the_longest_and_start_anew_after_a_success() -> None:
 
         seen.line.open = noted  # type: ignore[method-assign]
         await asyncio.sleep(30)
-        rests = [later - earlier for earlier, later in zip(tries, tries[1:], strict=False)]
+        rests = [later - earlier for earlier, later in pairwise(tries)]
         assert rests[:7] == pytest.approx([0.2, 0.4, 0.8, 1.6, 3.2, 5.0, 5.0])
         seen.line.away = False
         await seen.link.wait_up(6)

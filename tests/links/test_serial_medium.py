@@ -33,6 +33,7 @@ class PtyDevice:
         self.board = DeskBoard()
         self.device = Device(self.board)
         self.link = folder / name
+        self.silenced = threading.Event()
         self._stop_r, self._stop_w = os.pipe()
         self.plug_in()
 
@@ -75,6 +76,8 @@ class PtyDevice:
                 now_us = round(time.monotonic() * 1e6) & 0x3FFFFFFF
                 self.device.feed(0, os.read(self._master, 256), now_us)
                 self.device.advance(now_us)
+                if self.device.journal.latched:
+                    self.silenced.set()
 
 
 @pytest.fixture
@@ -177,14 +180,14 @@ def test_an_unplugged_port_is_lost_and_found_again_under_its_name(device: PtyDev
     async def talk() -> None:
         client = DeviceClient(await channel_of(device), KEY, name="3")
         link = DeviceLink(client)
-        ups, whys = [], []
+        ups: list[bool] = []
+        lost: asyncio.Queue[str] = asyncio.Queue()
         link.on_up = lambda hello, restarted: ups.append(restarted)
-        link.on_lost = whys.append
+        link.on_lost = lost.put_nowait
         running = asyncio.create_task(link.run())
         await link.wait_up(5)
         device.unplug()
-        while not whys:
-            await asyncio.sleep(0.01)
+        assert await asyncio.wait_for(lost.get(), 5) == "the connection is gone"
         assert client.channel.state is ChannelState.LOST
         with pytest.raises(LinkLost, match="3: "):
             await client.status()
@@ -192,7 +195,7 @@ def test_an_unplugged_port_is_lost_and_found_again_under_its_name(device: PtyDev
         await link.wait_up(5)
         assert (await client.status())["state"] == 0
         assert ups == [False, False]
-        assert whys == ["the connection is gone"]
+        assert lost.empty()
         await link.close()
         await running
 
@@ -209,9 +212,8 @@ def test_all_ports_are_silenced_open_or_not(tmp_path: Path) -> None:
         (tmp_path / "c").symlink_to(tmp_path / "gone")  # one that cannot be opened does not hinder
         await first.open()
         await medium.silence_all()
-        async with asyncio.timeout(5):
-            while not all(device.device.journal.latched for device in devices):
-                await asyncio.sleep(0.005)
+        for device in devices:
+            assert await asyncio.to_thread(device.silenced.wait, 5)
         assert first.state is ChannelState.OPEN
         assert second.state is ChannelState.CLOSED
         await medium.close()

@@ -1,4 +1,4 @@
-"""A whole device core on a bench: time that jumps, a host that seals, a carrier that is written down.
+"""A whole device core on a bench: time that jumps, a host that seals, a carrier written down.
 
 Runs on both interpreters (tests/fieldcore/vectors/device.py), so it keeps to the common subset.
 """
@@ -113,7 +113,7 @@ def bodies(data):
 
 
 class DeviceBench:
-    """`first_us`: the raw counter at the bench's zero. Sealed requests are numbered by themselves."""
+    """`first_us`: the raw counter at the bench's zero. Sealed requests number themselves."""
 
     def __init__(self, key=KEY, role=0, device_id=ID, first_us=0, ms=-1, pages=8):
         self.board = Board(Memory(pages), key, role, device_id)
@@ -216,7 +216,7 @@ class DeviceBench:
         if self._link is None:
             self.open()
         (values,) = self.say(self.request(message_id, *fields))
-        assert values[0] == wire.REPLY and values[1] == self.counter, values
+        assert values[:2] == [wire.REPLY, self.counter], values
         right = opening.seal_tag(
             self._link, opening.TO_HOST, self.board.device_id, values[1], values[2]
         )
@@ -337,4 +337,5 @@ def sheet_bytes(
     cues=None,
 ):
     fields = [device_id, run_id, revision, period_us, on_us, phase_us, lease_ms, end_ms]
-    return sheet.write(sheet.Sheet(fields + [SENDS_AT_ONCE if cues is None else cues]))
+    fields.append(SENDS_AT_ONCE if cues is None else cues)
+    return sheet.write(sheet.Sheet(fields))

@@ -66,7 +66,7 @@ def scenario(**changes: Any) -> dict[str, Any]:
     }
 
 
-def host(kind: str, run_s: float | None, source: str = "host", **data: Any) -> Event:
+def host(kind: str, run_s: float | None, source: str = "host", /, **data: Any) -> Event:
     """An event that the host (or a person at it) stamped at `run_s`."""
     moment = None if run_s is None else ZERO_HOST_S + run_s
     return Event(

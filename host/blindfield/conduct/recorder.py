@@ -8,7 +8,7 @@ from typing import Any
 
 from blindfield.conduct.crew import Member
 from blindfield.conduct.journal_events import event_of
-from blindfield.links.clock import Exchange
+from blindfield.links.clock import Clocks, Exchange
 from blindfield.links.records import decode
 from blindfield.links.virtual_time import utc_now
 from blindfield.logbook.writer import Writer
@@ -21,18 +21,23 @@ from fieldcore.instant import split_us
 
 class Recorder:
     """`run_id` is the open run's, None between runs. `on_event` hears of each event once it is
-    on disk; a journal record that was on disk before is not told again."""
+    on disk; a journal record that was on disk before is not told again.
+
+    Recovery speaks in the time of the process that crashed: `host_epoch` is that one's,
+    `shift_s` leads from this loop's time to it, and `past` holds its looks at the clocks.
+    """
 
     def __init__(self, writer: Writer, on_event: Callable[[Event], None]) -> None:
         self.writer = writer
         self.run_id: bytes | None = None
         self.host_epoch = new_host_epoch()
+        self.shift_s = 0.0
+        self.past: dict[str, Clocks] = {}
         self._on_event = on_event
         self._known: set[tuple[bytes, int, int]] = set()
 
     async def say(self, kind: str, source: Source = "host", **data: Any) -> None:
         """An event of now by the host or a person."""
-        now_s = asyncio.get_running_loop().time()
         await self._keep(
             Event(
                 kind=kind,
@@ -40,10 +45,13 @@ class Recorder:
                 host_epoch=self.host_epoch,
                 utc=utc_text(utc_now()),
                 run_id=self.run_id,
-                host_s=exactly(now_s),
+                host_s=exactly(self._now_s()),
                 data={name: value for name, value in data.items() if value is not None},
             )
         )
+
+    def _now_s(self) -> float:
+        return asyncio.get_running_loop().time() + self.shift_s
 
     async def exchanges(self, member: Member, burst: list[Exchange]) -> None:
         """A burst of looks at a device's clock, so that every time can be recomputed."""
@@ -72,9 +80,9 @@ class Recorder:
                 device_id=client.hello.device_id,
                 name=member.name,
                 journal_id=journal_id,
-                clocks=client.clocks,
-                last_heard_s=heard_before_s,
-                now_s=loop.time(),
+                clocks=self.past.get(member.name, client.clocks),
+                last_heard_s=heard_before_s + self.shift_s,
+                now_s=self._now_s(),
                 host_epoch=self.host_epoch,
                 utc=utc_text(utc_now()),
                 run_id=self._run_of(record.run_tag),

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Sequence
+from datetime import datetime
 
 from blindfield.conduct import state as runs
 from blindfield.conduct.closing import close_run
 from blindfield.conduct.conductor import Conductor
 from blindfield.conduct.crew import Crew
+from blindfield.conduct.recorder import Recorder
 from blindfield.links.channel import Medium
+from blindfield.links.clock import Clocks, Exchange
 from blindfield.links.virtual_time import utc_now
 from blindfield.logbook.writer import Writer
 from blindfield.model.errors import LogbookError
@@ -16,6 +20,7 @@ from blindfield.model.events import Event, utc_text
 from blindfield.model.field import Field
 from blindfield.model.ids import run_id_text
 from blindfield.model.run_summary import RunRecord
+from fieldcore.instant import total_us
 
 
 async def recover(place: Field, crew: Crew, media: Sequence[Medium], writer: Writer) -> list[str]:
@@ -41,6 +46,8 @@ async def _recover_one(
         return f"Run {short} was left open and cannot be read ({error}); the field was silenced."
     conductor.state = runs.replay(events)
     _acquaint(crew, events)
+    before: list[Event] = await writer.call(lambda book: book.events_of(None))
+    _speak_in_its_time(conductor.recorder, events, before)
     await conductor.recorder.say("recovered", action="silenced, collected and closed")
     await close_run(conductor)
     return f"Run {short} was left open; it was ended, its events collected, closed as interrupted."
@@ -54,3 +61,23 @@ def _acquaint(crew: Crew, events: Sequence[Event]) -> None:
         if key is not None and member is not None:
             member.journal_id = key.journal_id
             member.acked_seq = max(member.acked_seq, key.seq)
+
+
+def _speak_in_its_time(
+    recorder: Recorder, events: Sequence[Event], before: Sequence[Event]
+) -> None:
+    """The crashed process's loop time, reached by the wall clock, and its looks at the clocks,
+    which began before the run was drawn."""
+    timed = [event for event in events if event.host_s is not None and event.source != "device"]
+    if not timed:
+        return
+    last = timed[-1]
+    assert last.host_s is not None
+    away_s = (utc_now() - datetime.fromisoformat(last.utc)).total_seconds()
+    recorder.host_epoch = last.host_epoch
+    recorder.shift_s = last.host_s.high + away_s - asyncio.get_running_loop().time()
+    for event in (*before, *events):
+        if event.kind == "clock_exchange" and event.host_epoch == last.host_epoch:
+            clocks = recorder.past.setdefault(event.data["device"], Clocks())
+            for clock_id, sent_s, received_s, stamp in event.data["exchanges"]:
+                clocks.add(Exchange(sent_s, total_us(*stamp), received_s, clock_id))

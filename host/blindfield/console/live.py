@@ -18,7 +18,7 @@ from rich.table import Table
 from rich.text import Text
 
 from blindfield.debrief.glyphs import Glyphs, glyphs
-from blindfield.debrief.plan import Area, Spot, area_of, grid_size, plan_lines
+from blindfield.debrief.plan import Area, Spot, area_of, grid_size, plan_lines, short_labels
 from blindfield.debrief.words import clock_text, whole_text
 
 Phase = Literal["checking", "loading", "starting", "running", "overtime", "closing"]
@@ -181,11 +181,11 @@ def _targets(rows: tuple[TargetRow, ...], signs: Glyphs, room: int) -> Table:
             max_width=most,
         )
     shown = len(rows) if len(rows) <= room else room - 1
-    for place, row in enumerate(rows[:shown], 1):
+    for row, sign in list(zip(rows, _signs(rows, signs), strict=True))[:shown]:
         style = "bold green" if row.found else _SIGNS[row.signal]
         table.add_row(
-            Text(_sign(place, row, signs), style=style),
-            Text(signs.text(row.name)),
+            Text(sign, style=style),
+            Text("" if row.name == sign[1:] else signs.text(row.name)),
             Text(f"{row.depth_m:.1f} m", style="dim"),
             Text(row.signal, style=_SIGNS[row.signal]),
             Text(signs.text("found" if row.found and not row.last else row.last), style=style),
@@ -195,9 +195,13 @@ def _targets(rows: tuple[TargetRow, ...], signs: Glyphs, room: int) -> Table:
     return table
 
 
-def _sign(place: int, row: TargetRow, signs: Glyphs) -> str:
-    mark = signs.in_play if row.signal == "sends" else signs.not_in_play
-    return f"{signs.struck if row.found else mark}{place}"
+def _signs(rows: tuple[TargetRow, ...], signs: Glyphs) -> list[str]:
+    labels = short_labels([signs.text(row.name) for row in rows])
+    marks = {"sends": signs.in_play, "rests": signs.not_in_play, "silent": signs.not_in_play}
+    return [
+        f"{signs.struck if row.found else marks[row.signal]}{label}"
+        for row, label in zip(rows, labels, strict=True)
+    ]
 
 
 def _plan(state: LiveState, rows: tuple[TargetRow, ...], signs: Glyphs, height: int) -> Panel:
@@ -205,10 +209,10 @@ def _plan(state: LiveState, rows: tuple[TargetRow, ...], signs: Glyphs, height: 
         Spot(
             row.x_m,
             row.y_m,
-            _sign(place, row, signs),
+            sign,
             "bold green" if row.found else _SIGNS[row.signal],
         )
-        for place, row in enumerate(rows, 1)
+        for row, sign in zip(rows, _signs(rows, signs), strict=True)
     ]
     fixed = list(spots)
     if state.start_xy is not None:
@@ -249,3 +253,5 @@ class LiveView:
         trace: TracebackType | None,
     ) -> None:
         self._live.stop()
+        if not self._live.console.is_terminal:
+            self._live.console.line()  # the last drawing ends without one

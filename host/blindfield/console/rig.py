@@ -10,12 +10,12 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from blindfield.links.sim.bench import MANNERS
 from blindfield.model.errors import ConfigError, LinkBusy
 
 if TYPE_CHECKING:
     from blindfield.links.rig.rig import Rig
 
-MANNERS = ("sharp", "push", "miss", "neighbour")
 _MAX_TARGETS = 32
 _MAX_V = 60.0
 _SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP")
@@ -106,11 +106,11 @@ async def _start(args: argparse.Namespace) -> int:
     rig = Rig(
         folder, args.targets, int(args.post), args.seed, starter_field_text, on_report=_report
     )
-    (folder / "devices").mkdir(parents=True, exist_ok=True)
+    rig.prepare()
     with _held(Owner, folder) as owner:
-        ended = _until_told()
         try:
             await rig.start()
+            ended = _until_told()
             for command, act in _ACTS.items():
                 owner.handle(command, _handler(rig, act))
             await owner.serve()
@@ -154,7 +154,7 @@ def _welcome(args: argparse.Namespace, folder: Path, kept: bool) -> str:
     )
 
 
-Act = Callable[["Rig", Mapping[str, Any]], None]
+Act = Callable[["Rig", Mapping[str, Any]], object]
 
 _ACTS: dict[str, Act | None] = {
     "state": None,

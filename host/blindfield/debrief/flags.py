@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from blindfield.debrief.moments import RunClock
-from blindfield.debrief.values import Flag, TargetStory
+from blindfield.debrief.values import Flag, TargetStory, middle
 from blindfield.model.events import Event
+from blindfield.model.messages import SILENCE_CAUSES
 from blindfield.model.span import Span
 
 _PLAIN = {
     "device_rebooted": "rebooted",
     "load_failed": "load_failed",
-    "silenced": "silenced",
     "not_confirmed_silent": "not_confirmed_silent",
     "gap": "gap",
     "void": "void",
@@ -20,6 +22,7 @@ _PLAIN = {
     "start_cancelled": "start_cancelled",
     "sheet_reloaded": "reloaded",
 }
+_CAUSES = dict(SILENCE_CAUSES)
 # What the conductor's own flags say, which the events tell better.
 _TOLD_BY_EVENTS = (
     "stray strike on",
@@ -38,11 +41,16 @@ def read_flags(
     clock: RunClock,
     targets: Sequence[TargetStory],
     summary_flags: Sequence[str],
+    end: Span | None,
 ) -> tuple[Flag, ...]:
-    """Every flag of the run, those of the devices and links first, each once."""
+    """Every flag of the run, those of the devices and links first, each once.
+
+    A link lost before the start or after `end` is none.
+    """
     found = [
-        *(_flag(_PLAIN[event.kind], event, clock) for event in events if _tells(event)),
-        *_lost_links(events, clock),
+        *(_flag(_PLAIN[event.kind], event, clock) for event in events if event.kind in _PLAIN),
+        *_silence(events, clock),
+        *(flag for flag in _lost_links(events, clock) if _matters(flag, end)),
         *(_flag("word_unheard", event, clock) for event in events if _unheard(event)),
         *(_flag("lease", event, clock) for event in events if _lease_ran_out(event)),
         *_target_flags(targets),
@@ -55,12 +63,28 @@ def read_flags(
     return tuple(dict.fromkeys(found))
 
 
-def _tells(event: Event) -> bool:
-    # A silence at the end of a run is how every run ends; one that a person or a knock began
-    # comes from the device with its cause.
-    if event.kind == "silenced":
-        return event.data.get("cause") in ("advertisement", "knock", "line", "button")
-    return event.kind in _PLAIN
+def _matters(flag: Flag, end: Span | None) -> bool:
+    if flag.run_s is None:
+        return True
+    back_s = flag.run_s.high + (flag.seconds if flag.seconds is not None else math.inf)
+    return back_s >= 0 and (end is None or flag.run_s.low <= end.high)
+
+
+def _silence(events: Sequence[Event], clock: RunClock) -> list[Flag]:
+    """One flag for the first sign of a silence: every device follows it within moments."""
+    signs = [event for event in events if event.kind in ("silenced", "silence_sent", "knock")]
+    if not signs:
+        return []
+    first = min(signs, key=lambda event: middle(clock.of(event)))
+    kind = "silenced_by_knock" if _by_knock(first) else "silenced"
+    flag = _flag(kind, first, clock)
+    return [replace(flag, text=_CAUSES.get(flag.text, flag.text))]
+
+
+def _by_knock(event: Event) -> bool:
+    return event.kind == "knock" or (
+        event.data.get("cause") == "knock" and event.source == "device"
+    )
 
 
 def _flag(kind: str, event: Event, clock: RunClock) -> Flag:

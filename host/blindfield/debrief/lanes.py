@@ -170,7 +170,7 @@ def _legend(glyphs: Glyphs, with_limit: bool) -> Text:
     entries = [
         (glyphs.sends * 2, "bold cyan", "sends"),
         (glyphs.rests * 2, "dim", "rests"),
-        (glyphs.struck, "bold green", "strike, found"),
+        (glyphs.struck, "bold green", "first strike"),
         (glyphs.stray, "yellow", "other strike"),
         (glyphs.dug_out, "bold magenta", "dug out"),
     ]
@@ -179,5 +179,6 @@ def _legend(glyphs: Glyphs, with_limit: bool) -> Text:
     line = Text()
     for sign, style, meaning in entries:
         line.append(sign, style=style)
-        line.append(f" {meaning}   ", style="dim")
+        line.append(f" {meaning}  ", style="dim")
+    line.rstrip()
     return line

@@ -42,6 +42,13 @@ class Area:
         return self.top_m - self.bottom_m
 
 
+def short_labels(names: Sequence[str]) -> list[str]:
+    """A label of at most two characters for each name: the names themselves, or else numbers."""
+    if all(0 < len(name) <= 2 and name.isascii() for name in names):
+        return list(names)
+    return [str(place) for place in range(1, len(names) + 1)]
+
+
 def area_of(spots: Sequence[Spot]) -> Area:
     """The least area with a margin that holds all spots; the origin peg is never left far out."""
     xs, ys = [spot.x_m for spot in spots] or [0.0], [spot.y_m for spot in spots] or [0.0]

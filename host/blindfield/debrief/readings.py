@@ -63,7 +63,8 @@ def corrections(events: Sequence[Event]) -> Corrections:
 class Context:
     """What the reading of a target needs to know of the run.
 
-    `end_run_s`: after it no strike counts. `word_run_s`: (device, word) -> when it was released; the device is "" where it went to all.
+    `end_run_s`: after it no strike counts. `word_run_s`: (device, word) -> when it was released;
+    the device is "" where it went to all.
     """
 
     clock: RunClock
@@ -171,14 +172,18 @@ def _strike(
     said = event.data if event.kind == "correction" else context.corrections.of(event)
     verdict = str(said.get("verdict", ""))
     strength = event.data.get("strength", event.data.get("strength_mg"))
+    sending = event.data.get("sending")
+    sent = _sent_at(moment, target) if sending is None else bool(sending)
     standing = _standing(moment, target, seen, verdict, context)
+    if standing == "find" and not (sent or _had_sent(moment, target)):
+        standing = "early"
     return Strike(
         run_s=moment,
         manner=cast(Manner | None, event.data.get("shape")),
         strength=None if strength is None else int(strength),
         standing=standing,
         felt=event.source == "device",
-        sending=_sent_at(moment, target),
+        sending=sent,
         corrected=verdict,
     )
 
@@ -196,10 +201,11 @@ def _standing(
         return "stray"
     if moment.high < EARLY_S and verdict != "counts":
         return "hasty"
-    if seen:
-        return "repeat"
-    before = not target.sends or moment.high < target.sends[0].start.low
-    return "early" if before else "find"
+    return "repeat" if seen else "find"
+
+
+def _had_sent(moment: Span, target: TargetStory) -> bool:
+    return bool(target.sends) and moment.high >= target.sends[0].start.low
 
 
 def _sent_at(moment: Span, target: TargetStory) -> bool:

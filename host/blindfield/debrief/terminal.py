@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from rich import box
 from rich.console import Console, ConsoleOptions, Group, RenderableType, RenderResult
+from rich.measure import Measurement
 from rich.padding import Padding
 from rich.panel import Panel
 from rich.rule import Rule
@@ -16,7 +17,7 @@ from blindfield.debrief import words
 from blindfield.debrief.as_json import to_json
 from blindfield.debrief.glyphs import Glyphs, glyphs
 from blindfield.debrief.lanes import Lanes, label_text
-from blindfield.debrief.plan import Spot, area_of, grid_size, plan_lines
+from blindfield.debrief.plan import Spot, area_of, grid_size, plan_lines, short_labels
 from blindfield.debrief.values import FINDING, Find, TargetStory, Timeline, middle
 from blindfield.model.ids import run_id_text
 
@@ -24,6 +25,8 @@ __all__ = ["render", "to_json"]
 
 _PLAN_ROWS = 13
 _PLAN_SHARE = 0.5
+_LEAST_PLAN = 16
+_GUTTER = 3
 _LONGEST_LABEL = 20
 
 
@@ -121,7 +124,8 @@ def _splits(timeline: Timeline, signs: Glyphs) -> Padding:
     last = [other] if any(span is not None for span in spans) else []
     table = _table("", "target", "found at", "split", "how", *last, signs=signs)
     for find, span in zip(timeline.finds, spans, strict=True):
-        since = "start" if find.number == 1 else timeline.finds[find.number - 2].target
+        before = timeline.finds[find.number - 2].target
+        since = "start" if find.number == 1 else words.called(before)
         cells = [
             str(find.number),
             find.target,
@@ -198,14 +202,19 @@ class _Map:
     def __init__(self, timeline: Timeline, signs: Glyphs) -> None:
         self.timeline = timeline
         self.signs = signs
+        self.labels = short_labels([signs.text(target.name) for target in timeline.targets])
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         spots = self._spots()
         area = area_of(spots)
-        room = int(options.max_width * _PLAN_SHARE) - 2
+        listed = self._list()
+        beside = Measurement.get(console, options, listed).maximum + _GUTTER + 2
+        room = max(
+            _LEAST_PLAN, min(int(options.max_width * _PLAN_SHARE), options.max_width - beside)
+        )
         columns, rows = grid_size(area, room, _PLAN_ROWS)
         lines = plan_lines(spots, area, columns, rows, self.signs.ground)
-        grid = Table.grid(padding=(0, 3, 0, 0))
+        grid = Table.grid(padding=(0, _GUTTER, 0, 0))
         plan = Panel(
             Group(*lines),
             box=self.signs.frame,
@@ -214,7 +223,7 @@ class _Map:
             padding=0,
             subtitle=Text(f"{area.width_m:.0f} m", style="dim"),
         )
-        grid.add_row(plan, self._list())
+        grid.add_row(plan, listed)
         yield grid
 
     def _spots(self) -> list[Spot]:
@@ -229,7 +238,8 @@ class _Map:
 
     def _sign(self, place: int) -> str:
         target = self.timeline.targets[place - 1]
-        return f"{self.signs.in_play if target.in_play else self.signs.not_in_play}{place}"
+        sign = self.signs.in_play if target.in_play else self.signs.not_in_play
+        return f"{sign}{self.labels[place - 1]}"
 
     def _list(self) -> Table:
         table = Table(box=None, padding=(0, 2, 0, 0), header_style="dim", pad_edge=False)
@@ -239,7 +249,7 @@ class _Map:
         for place, target in enumerate(self.timeline.targets, 1):
             table.add_row(
                 Text(self._sign(place), style=_spot_style(target)),
-                Text(self.signs.text(target.name)),
+                Text("" if target.name == self.labels[place - 1] else self.signs.text(target.name)),
                 f"{target.x_m:.1f}",
                 f"{target.y_m:.1f}",
                 f"{target.depth_m:.1f}",

@@ -83,7 +83,9 @@ def _told(record: RunRecord, scenario: Mapping[str, Any], events: Sequence[Event
         end_run_s=finds[-1].run_s if all_found else context.end_run_s,
         targets=targets,
         finds=finds,
-        flags=read_flags(events, clock, targets, () if summary is None else summary.flags),
+        flags=read_flags(
+            events, clock, targets, () if summary is None else summary.flags, context.end_run_s
+        ),
         summary_found=None if summary is None else summary.found,
     )
 

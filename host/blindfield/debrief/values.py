@@ -22,9 +22,10 @@ class Strike:
     """One probe strike on one target.
 
     `standing`: find = the first on a target in play; early = the same before the target sent;
-    hasty = sooner than anyone could be there, not counted; repeat = a later one; stray = on a target not in play; withdrawn = a person said it was none;
-    outside = before the start or after the end. `strength` is the sensor's 1-255, None where it
-    is not known, as when the strike was called by a person and not felt.
+    hasty = sooner than anyone could be there, not counted; repeat = a later one; stray = on a
+    target not in play; withdrawn = a person said it was none; outside = before the start or after
+    the end. `strength` is the sensor's 1-255, None where it is not known, as when the strike was
+    called by a person and not felt.
     """
 
     run_s: Span

@@ -109,6 +109,11 @@ def _because(timeline: Timeline) -> str:
     return f" Reason: {timeline.reason}." if timeline.reason else ""
 
 
+def called(name: str) -> str:
+    """The target's name as it stands in a sentence: "Larch", but "target 4"."""
+    return f"target {name}" if name.isdigit() else name
+
+
 def plan_text(cue: CueStory) -> str:
     """What was planned: "sends at 2:00", "sends when told, at 6:00 at the latest"."""
     verb = "sends" if cue.sends else "rests"
@@ -165,7 +170,8 @@ _FLAGS = {
     "rebooted": "{who} was restarted{when}. It was silent from then until it was told anew.",
     "reloaded": "{who} took its part of the problem anew{when}.",
     "load_failed": "{who} did not take its part of the problem{why}.",
-    "silenced": "{who} was silenced{when}{why}.",
+    "silenced": "The field was silenced{when}{why}.",
+    "silenced_by_knock": "The field was silenced{when} by the knock pattern on {whom}.",
     "not_confirmed_silent": "{who} did not confirm that it is silent{why}. Go there and look.",
     "gap": "Part of what {whom} felt is missing{when}: a strike may be lost.",
     "void": "The run was declared void{why}.",
@@ -188,9 +194,10 @@ def flag_text(flag: Flag) -> str:
     sentence = _FLAGS.get(flag.kind)
     if sentence is None:
         return f"Noted: {(flag.text or flag.kind).replace('_', ' ')}."
+    whom = called(flag.target) if flag.target else "a target"
     return sentence.format(
-        who=flag.target or "A target",
-        whom=flag.target or "a target",
+        who=whom[0].upper() + whom[1:],
+        whom=whom,
         when="" if flag.run_s is None else f" at {span_text(flag.run_s)}",
         why=f" ({flag.text})" if flag.text else "",
         away=_away(flag),
@@ -222,4 +229,10 @@ def again_text(timeline: Timeline) -> str:
     """How to meet the same problem again; empty without a seed."""
     if timeline.seed is None:
         return ""
-    return f"The same problem again: blindfield run --seed {timeline.seed}"
+    options = [f"--drill {timeline.kind}", f"--seed {timeline.seed}"]
+    if timeline.time_limit_s is not None:
+        options.append(f"--minutes {timeline.time_limit_s / 60:g}")
+    if timeline.end_on == "dug_out":
+        options.append("--end-on dug-out")
+    command = " ".join(options)
+    return f"The same problem again, as long as the same targets answer:\nblindfield run {command}"

@@ -15,7 +15,7 @@ from typing import Any
 from blindfield.links.caller import Caller, Heard, Values
 from blindfield.links.channel import Channel, ChannelState, Patience
 from blindfield.links.clock import ClockMap, Clocks, Exchange
-from blindfield.links.handshake import Hello, hello_of
+from blindfield.links.handshake import Hello, Hellos
 from blindfield.links.records import RECORD_BYTES
 from blindfield.model.errors import ProtocolError, Refused
 from blindfield.model.messages import BY_ID, BY_NAME, MAJOR, MINOR, REFUSALS
@@ -25,7 +25,7 @@ from fieldcore.instant import total_us
 from fieldcore.seal import Key
 
 _NONCE_BYTES = 12
-_OPEN_ROUNDS = 12
+_OPEN_ROUNDS = 8
 _OVERTAKEN = (wire.NO_BAD_TAG, wire.NO_NO_OPENING)
 _REOPENINGS = 3
 
@@ -143,57 +143,48 @@ class DeviceClient(Caller):
         """Each hello, a doubled one too, makes the device forget the nonce it gave before; so a
         refusal may mean one that was overtaken, and only a row of them is believed.
         """
-        tried: set[bytes] = set()
-        hello = await self._greet(tried)
+        hellos = Hellos(self.name)
         for left in reversed(range(_OPEN_ROUNDS)):
-            tried.add(hello.device_nonce)
+            hello = hellos.spare.pop() if hellos.spare else await self._greet(hellos)
             try:
-                newer = await self._open_with(hello, tried)
+                await self._open_with(hello, hellos)
             except Refused as error:
                 if not left or error.code not in _OVERTAKEN:
                     raise
-                await asyncio.sleep(self.patience.first_s)  # let what is still under way arrive
-                newer = await self._greet(tried)
-            if newer is None:
-                return self._met(hello)
-            hello = newer
-        raise self.given_up("did not settle on an opening")
+                await asyncio.sleep(self.patience.first_s)  # for what is still under way
+            else:
+                self._met(hello)
+                return
 
-    async def _greet(self, tried: set[bytes]) -> Hello:
+    async def _greet(self, hellos: Hellos) -> Hello:
         def wanted(values: Values) -> Hello | Exception | None:
-            return self._fresh_hello(values, tried) or self._refusal_about(wire.HELLO, values)
+            return hellos.fresh(values) or self._refusal_about(wire.HELLO, values)
 
         return (await self.call(message.pack(wire.HELLO, MAJOR, MINOR), wanted)).found
 
-    async def _open_with(self, hello: Hello, tried: set[bytes]) -> Hello | None:
-        """None when the opening stands; a newer hello when one came meanwhile."""
+    async def _open_with(self, hello: Hello, hellos: Hellos) -> None:
         names = (hello.device_nonce, secrets.token_bytes(_NONCE_BYTES), hello.device_id)
         key = opening.link_key(self._field_key, *names)
         right = opening.opened_tag(key, hello.device_id)
         doubts = 0
 
-        def wanted(values: Values) -> Key | Hello | Exception | None:
+        def wanted(values: Values) -> Key | Exception | None:
             nonlocal doubts
             if values[0] == wire.OPENED and same(values[1], right):
                 return key
+            another = hellos.fresh(values)
+            if isinstance(another, Hello):
+                hellos.spare.append(another)
+                return None
             refusal = self._refusal_about(wire.OPEN, values)
             if refusal and refusal.code in _OVERTAKEN:
                 doubts += 1  # the first may be about the open before; ours goes out once more
                 return refusal if doubts > 1 else None
-            return refusal or self._fresh_hello(values, tried)
+            return refusal
 
         tag = opening.open_tag(self._field_key, *names)
-        found = (await self.call(message.pack(wire.OPEN, names[1], tag), wanted)).found
-        if isinstance(found, Hello):
-            return found
+        await self.call(message.pack(wire.OPEN, names[1], tag), wanted)
         self._sealed = _Sealed(hello.device_id, key)
-        return None
-
-    def _fresh_hello(self, values: Values, tried: set[bytes]) -> Hello | Exception | None:
-        if values[0] != wire.HELLO_IS:
-            return None
-        hello = hello_of(values, self.name)
-        return None if isinstance(hello, Hello) and hello.device_nonce in tried else hello
 
     def _met(self, hello: Hello) -> None:
         restarted = self.hello is not None and self.hello.clock_id != hello.clock_id

@@ -49,8 +49,32 @@ def hello_of(values: list[Any], name: str) -> Hello | VersionError:
     major, minor = values[1:3]
     if major != MAJOR:
         return wrong_version(major, minor, name)
-    clock_id = struct.unpack_from("<I", values[8])[0]
-    return Hello(*values[1:8], clock_id=clock_id, device_nonce=values[8])
+    device_id, role, board, build, digest, nonce = values[3:]
+    clock_id = struct.unpack_from("<I", nonce)[0]
+    return Hello(major, minor, device_id, role, board, build, digest, clock_id, nonce)
+
+
+class Hellos:
+    """The hellos that come while one connects: each nonce is told once, however often it comes.
+
+    `spare` holds those that came while another was being tried, for the caller to fill and take.
+    """
+
+    def __init__(self, name: str) -> None:
+        self.spare: list[Hello] = []
+        self._name = name
+        self._nonces: set[bytes] = set()
+
+    def fresh(self, values: list[Any]) -> Hello | VersionError | None:
+        """The hello in a frame not met before; None when it is another frame, or an old one."""
+        if values[0] != wire.HELLO_IS:
+            return None
+        hello = hello_of(values, self._name)
+        if isinstance(hello, Hello):
+            if hello.device_nonce in self._nonces:
+                return None
+            self._nonces.add(hello.device_nonce)
+        return hello
 
 
 def wrong_version(major: int, minor: int, name: str) -> VersionError:

@@ -33,7 +33,7 @@ from fieldcore import frame, message, wire
 
 BAUD = 115_200
 WRITE_S = 0.2
-SILENCE_FRAMES = 3
+_SILENCE_APART_S = (0.0, 0.02, 0.03)  # one crackle on the line does not hit all three
 _CHUNK = 4096
 _DELIMITER = b"\0"
 
@@ -196,17 +196,8 @@ class SerialMedium:
         return [self._channel(path) for path in self._paths()]
 
     async def silence_all(self) -> None:
-        """The open ports at once; the others side by side, since one may be slow to open."""
-        body = message.pack(wire.SILENCE)
-        channels = [self._channel(path) for path in self._paths()]
-        shut = [one for one in channels if one.state is not ChannelState.OPEN]
-        for channel in channels:
-            if channel.state is ChannelState.OPEN:
-                with contextlib.suppress(LinkLost):
-                    for _ in range(SILENCE_FRAMES):
-                        channel.send(body, BROADCAST)
-        data = _DELIMITER + SILENCE_FRAMES * frame.encode(BROADCAST, body)
-        await asyncio.gather(*(asyncio.to_thread(_write_once, one, data) for one in shut))
+        """All ports side by side, since one may be slow to open; one that fails is passed over."""
+        await asyncio.gather(*(_silence(self._channel(path)) for path in self._paths()))
 
     async def close(self) -> None:
         for channel in self._channels.values():
@@ -221,10 +212,25 @@ class SerialMedium:
         return sorted(glob.glob(self._path)) if glob.has_magic(self._path) else [self._path]
 
 
+async def _silence(channel: SerialChannel) -> None:
+    """The state is looked at each time: the reconnect machine may open a port meanwhile."""
+    body = message.pack(wire.SILENCE)
+    for apart_s in _SILENCE_APART_S:
+        await asyncio.sleep(apart_s)
+        with contextlib.suppress(LinkError):
+            if channel.state is ChannelState.OPEN:
+                channel.send(body, BROADCAST)
+            else:
+                await asyncio.to_thread(_write_once, channel, frame.encode(BROADCAST, body))
+
+
 def _write_once(channel: SerialChannel, data: bytes) -> None:
-    """To a port that is not open here; one that is gone or another program's is passed over."""
-    with contextlib.suppress(LinkError, OSError), open_port(channel.path, channel.name) as port:
-        port.write(data)
+    """To a port that is not open here. Raises LinkError."""
+    with open_port(channel.path, channel.name) as port:
+        try:
+            port.write(_DELIMITER + data)
+        except OSError as error:
+            raise LinkLost("The port takes no more.", device=channel.name) from error
 
 
 def _is_relative(path: str) -> bool:

@@ -287,7 +287,12 @@ MESSAGES: tuple[MessageSpec, ...] = (
         "Go on with the next revision of the running sheet, swapped at once.",
         (
             _f("slot", "u8"),
-            _f("renew", "bool", "", "asked for by a person: the 20 min begin anew"),
+            _f(
+                "renew",
+                "bool",
+                "",
+                "asked for by a person: its end counts from now, 20 min at most",
+            ),
             SILENCE_COUNT,
         ),
     ),

@@ -7,7 +7,7 @@ from binascii import hexlify, unhexlify
 
 sys.path.append(__file__[: -len("fieldcore/vectors/device.py")] + "support")
 
-from device_bench import DeviceBench, sheet_bytes
+from device_bench import DeviceBench
 
 
 def values_of(fields):
@@ -57,7 +57,7 @@ def story(case):
         "pulses": board.pulses,
         "aborts": board.aborts,
         "sounds": board.sounds,
-        "records": [record[:5] + [hex_of(record[5])] for record in bench.records()],
+        "records": [hex_of(bytes(record[:2]) + record[5]) for record in bench.records()],
         "wait_us": bench.wait_us,
     }
 

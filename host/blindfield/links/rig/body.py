@@ -18,6 +18,7 @@ BLOCK_FRAMES = 64
 QUIET_LEAD_S = 0.9
 """Of each signal's frames: before the contact, and with nothing but a probe's approach in it."""
 _PRE_ROLL_S = 1.0
+_EASE_FRAMES = 80
 _STILL_FRAMES = 120  # at a signal's start and end nothing moves: gravity alone
 
 Matrix = tuple[Vector, Vector, Vector]
@@ -50,6 +51,20 @@ class BuriedBody:
         frames = [_turned(turn, frame, self._sensor.clip_mg) for frame in signal.frames]
         self._up = _gravity(frames[-_STILL_FRAMES:]) if kind == "lift" else self._up or drawn
         return frames, signal.onset_s
+
+    def settle(self, last: Frame) -> list[Frame]:
+        """A second after a signal that may end under load: it lets go, then nothing moves.
+
+        A sensor streams for as long after the last motion.
+        """
+        frames = self.feel("quiet")[0][: round(RATE_HZ)]
+        for i in range(_EASE_FRAMES):
+            part = i / _EASE_FRAMES
+            x, y, z, plate = (
+                round(old + (new - old) * part) for old, new in zip(last, frames[i], strict=True)
+            )
+            frames[i] = (x, y, z, plate)
+        return frames
 
     def lift(self) -> list[Frame]:
         """Hands take it out of its hole and leave it turned."""

@@ -2,39 +2,36 @@
 
 from __future__ import annotations
 
-import array
 import asyncio
-import importlib.metadata
 import logging
-import sys
 from collections.abc import Callable, Coroutine, Mapping
 from pathlib import Path
 from random import Random
 from typing import Any
 
+from blindfield import __version__
 from blindfield.links.keyfile import new_key, read_key
 from blindfield.links.rig.bench_server import BenchServer
-from blindfield.links.rig.body import BLOCK_FRAMES, PERIOD_US, QUIET_LEAD_S, BuriedBody
+from blindfield.links.rig.body import QUIET_LEAD_S, BuriedBody
 from blindfield.links.rig.interpreter import find_interpreter
+from blindfield.links.rig.layout import field_on
+from blindfield.links.rig.player import Player
 from blindfield.links.rig.process import POWER_CUT, DeviceProcess
-from blindfield.links.rig.seat import US_PER_S, Seat, about_of
+from blindfield.links.rig.seat import Seat, about_of
+from blindfield.links.sim.bench import MANNERS, Bench, Manner
 from blindfield.links.sim.shapes import Frame
 from blindfield.model.errors import ConfigError, LinkAbsent
-from blindfield.model.field import Field, Post, StartPoint, Target
+from blindfield.model.field import Field
 
-MANNERS = ("sharp", "push", "miss", "neighbour")
 _UP_S = 10.0
 _HEARTBEAT_S = 10.0  # a sleeping sensor's look at the world
 _AIR_REPEATS_S = (0.0, 0.15, 0.4)
-_SIDE_M = 50.0
-_MARGIN_M = 6.0
-_TURN = 0.618034  # the golden ratio's part: places never line up
 
 _log = logging.getLogger(__name__)
 
 
-class Rig:
-    """A bench (links.sim.bench.Bench) of real firmware. Runs on an asyncio loop of real time.
+class Rig(Bench):
+    """A bench of real firmware. Runs on an asyncio loop of real time.
 
     `folder` gets field.key (kept when it is there), ports/ and devices/. Device numbers depend on
     the key and the name alone. `field_text` makes the text of a field.toml, written only where
@@ -63,10 +60,23 @@ class Rig:
 
     # Life
 
+    def prepare(self) -> bytes:
+        """Makes the folder and the field's key where they are missing; the key.
+
+        Raises ConfigError when the folder cannot be used.
+        """
+        try:
+            (self.folder / "devices").mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            what = f"The folder {self.folder} cannot be used: {error.strerror}."
+            raise ConfigError(what, remedy="Give the rig another folder.") from error
+        path = self.folder / "field.key"
+        return read_key(path) if path.exists() else new_key(path)
+
     async def start(self) -> None:
         """Starts every device and waits until each is up. Raises ConfigError, LinkAbsent."""
         interpreter = find_interpreter()
-        key = self._prepare_folder()
+        key = self.prepare()
         await self._bench.open()
         try:
             for name, role in self._names.items():
@@ -107,87 +117,60 @@ class Rig:
             await asyncio.wait(waiting)
 
     def field(self) -> Field:
-        """The field that lies on this rig: made-up places, at least some metres apart."""
-        targets = tuple(self._place(seat, number) for number, seat in enumerate(self._of_role(0)))
-        posts = tuple(Post(seat.name, seat.device_id) for seat in self._of_role(1))
-        return Field(
-            name="practice rig",
-            folder=self.folder,
-            media=(f"serial:{self.folder / 'ports'}/*",),
-            key_path=self.folder / "field.key",
-            logbook_path=self.folder / "logbook.db",
-            targets=targets,
-            posts=posts,
-            start_points=(StartPoint("gate", _SIDE_M / 2, 0.0), StartPoint("west", 0.0, 25.0)),
+        """The field that lies on this rig, at made-up places."""
+        targets, posts = (
+            {s.name: s.device_id for s in self._seats.values() if s.about["role"] == role}
+            for role in (0, 1)
         )
+        return field_on(self.folder, targets, posts)
 
     def port(self, target: str) -> Path:
         """The device's serial port by its stable name."""
         return self._seat(target).process.port
 
     def contact_s(self, target: str) -> float | None:
-        """Host time of the last true contact with the target; None before the first."""
-        return self._seat(target).contact_s
+        return self._seat(target).player.contact_s
 
     def state(self) -> list[dict[str, Any]]:
         """One line of facts per device, in order."""
         now_s = asyncio.get_running_loop().time()
-        return [
-            {
-                "name": seat.name,
-                "port": str(seat.process.port),
-                "pid": seat.process.pid,
-                "off": seat.off,
-                "link": seat.about["link"],
-                "battery_mv": seat.about["battery_mv"],
-                "ppm": seat.about["ppb"] / 1000,
-                "sending": seat.sending(now_s),
-                "lifted": seat.body.lifted,
-                **seat.shown,
-            }
-            for seat in self._seats.values()
-        ]
+        return [seat.facts(now_s) for seat in self._seats.values()]
 
     # The bench: what may be done to a target
 
-    def probe(self, target: str, manner: str = "sharp", strength: float = 1.0) -> None:
-        """A probe comes down on the target, or beside it. Manners: MANNERS."""
+    def probe(self, target: str, manner: Manner = "sharp", strength: float = 1.0) -> float | None:
         if manner not in MANNERS:
             raise ConfigError(
                 f'There is no manner "{manner}" of probing.', remedy=f"Use {', '.join(MANNERS)}."
             )
         seat = self._awake(target)
-        self._act(self._feel(seat, *seat.body.feel(manner, strength)))
+        frames, onset_s = seat.body.feel(manner, strength)
+        return self._feel(seat, frames + seat.body.settle(frames[-1]), onset_s)
 
-    def knock(self, target: str) -> None:
-        """The knock pattern, by hand on the target, after a second of stillness."""
+    def knock(self, target: str) -> float | None:
         seat = self._awake(target)
-        self._act(self._feel(seat, *seat.body.feel("knock"), lead_s=0.0))
+        frames, onset_s = seat.body.feel("knock")
+        return self._feel(seat, frames, onset_s, lead_s=0.0)  # a second of stillness comes first
 
     def lift(self, target: str) -> None:
-        """Hands take the target out of its hole."""
         seat = self._awake(target)
         if seat.body.lifted:
             raise ConfigError("It is out of its hole already.", device=target)
-        self._act(self._feel(seat, seat.body.lift(), None))
+        self._feel(seat, seat.body.lift(), None)
 
     def put_back(self, target: str) -> None:
-        """The target goes back as it lay."""
         seat = self._awake(target)
         if not seat.body.lifted:
             raise ConfigError("It lies in its hole.", device=target)
-        self._act(self._feel(seat, seat.body.put_back(), None))
+        self._feel(seat, seat.body.put_back(), None)
 
     def battery(self, target: str, mv: int) -> None:
-        """The battery's voltage from now on, in millivolts."""
         self._set(target, battery_mv=mv)
 
     def detune(self, target: str, ppm: float) -> None:
-        """The device's clock goes so much too fast from now on."""
         self._set(target, ppb=round(ppm * 1000))
 
     def cut_link(self, target: str) -> None:
-        """Nothing passes on the serial line, in either direction, until `mend_link`."""
         self._set(target, link=False)
 
     def mend_link(self, target: str) -> None:
@@ -200,7 +183,6 @@ class Rig:
         self._act(self._reboot(seat))
 
     def cut_power(self, target: str, in_bytes: int) -> None:
-        """The power fails after so many more bytes of flash writing; back by `reboot`."""
         self._bench.tell(self._awake(target).name, {"do": "cut_power", "after": in_bytes})
 
     def advertise(self, frame: bytes, sender: str | None = None) -> None:
@@ -208,19 +190,12 @@ class Rig:
         self._act(self._advertise(frame, sender))
 
     def carrier_log(self, target: str) -> list[tuple[float, int, float | None]]:
-        """Every burst: its start in host seconds, its periods, when it was aborted or None."""
         return list(self._seat(target).carrier)
 
     def sending(self, target: str) -> bool:
-        """Whether the target's keyed carrier is on the air."""
         return self._seat(target).sending(asyncio.get_running_loop().time())
 
     # Inside
-
-    def _prepare_folder(self) -> bytes:
-        self.folder.mkdir(parents=True, exist_ok=True)
-        path = self.folder / "field.key"
-        return read_key(path) if path.exists() else new_key(path)
 
     def _make_seat(self, interpreter: Path, name: str, role: int, key: bytes) -> Seat:
         word = name if role else f"target-{name}"
@@ -228,7 +203,7 @@ class Rig:
         folder.mkdir(parents=True, exist_ok=True)
         about = about_of(folder, name, role, key, self._rng)
         about |= {
-            "build": importlib.metadata.version("blindfield"),
+            "build": __version__,
             "key": str(self.folder / "field.key"),
         }
         port = self.folder / "ports" / word
@@ -237,7 +212,12 @@ class Rig:
             self._on_exit(name, status)
 
         process = DeviceProcess(interpreter, folder, port, on_exit)
-        seat = Seat(name, about, process, BuriedBody(Random(self._rng.random())))
+        body = BuriedBody(Random(self._rng.random()))
+
+        def tell(message: Mapping[str, Any]) -> bool:
+            return self._bench.tell(name, message)
+
+        seat = Seat(name, about, process, body, Player(body, tell))
         process.open_port()
         return seat
 
@@ -245,20 +225,6 @@ class Rig:
         path = self.folder / "field.toml"
         if self._field_text is not None and not path.exists():
             path.write_text(self._field_text(self.field()), encoding="utf-8")
-
-    def _of_role(self, role: int) -> list[Seat]:
-        return [self._seats[name] for name, has in self._names.items() if has == role]
-
-    def _place(self, seat: Seat, number: int) -> Target:
-        room_m = _SIDE_M - 2 * _MARGIN_M
-        share = (number + 0.5) / len(self._of_role(0))
-        return Target(
-            name=seat.name,
-            device_id=seat.device_id,
-            x_m=round(_MARGIN_M + room_m * ((0.3 + number * _TURN) % 1.0), 1),
-            y_m=round(_MARGIN_M + room_m * share, 1),
-            depth_m=round(0.5 + 1.0 * ((number * _TURN) % 1.0), 1),
-        )
 
     def _seat(self, target: str) -> Seat:
         """The device of a name as people write it: 3, target-3, post."""
@@ -300,51 +266,26 @@ class Rig:
         await self._power_on(seat)
         await self.wait_up(seat.name)
 
-    async def _feel(
+    def _feel(
         self,
         seat: Seat,
         frames: list[Frame],
         onset_s: float | None,
         lead_s: float = QUIET_LEAD_S,
-    ) -> None:
-        """Plays a signal as time goes, in blocks, each sent when its last frame is over.
-
-        `lead_s` of the quiet before it have just passed, unless something else was felt then.
-        """
-        loop = asyncio.get_running_loop()
-        async with seat.turn:
-            begin_s = max(loop.time() - lead_s, seat.felt_until_s)
-            seat.felt_until_s = begin_s + len(frames) * PERIOD_US / US_PER_S
-            if onset_s is not None:
-                seat.contact_s = begin_s + onset_s
-            for first in range(0, len(frames), BLOCK_FRAMES):
-                block = frames[first : first + BLOCK_FRAMES]
-                at_s = begin_s + first * PERIOD_US / US_PER_S
-                over_s = at_s + len(block) * PERIOD_US / US_PER_S
-                await asyncio.sleep(max(0.0, over_s - loop.time()))
-                self._send_block(seat, block, at_s)
-
-    def _send_block(self, seat: Seat, frames: list[Frame], at_s: float) -> None:
-        values = array.array("h", [value for frame in frames for value in frame])
-        if sys.byteorder == "big":
-            values.byteswap()
-        order = {"do": "feel", "at": round(at_s * US_PER_S), "period": PERIOD_US}
-        self._bench.tell(seat.name, {**order, "frames": values.tobytes().hex()})
+    ) -> float | None:
+        begin_s, contact_s = seat.player.plan(frames, onset_s, lead_s)
+        self._act(seat.player.play(frames, begin_s))
+        return contact_s
 
     def _look(self, seat: Seat) -> None:
-        """What a still body felt just now, so that the device knows how it lies."""
-        end_s = asyncio.get_running_loop().time() - QUIET_LEAD_S
-        begin_s = end_s - BLOCK_FRAMES * PERIOD_US / US_PER_S
-        if begin_s >= seat.felt_until_s:
-            seat.felt_until_s = end_s
-            self._send_block(seat, seat.body.quiet(), begin_s)
+        if seat.about["channels"]:
+            seat.player.look()
 
     async def _heartbeat(self) -> None:
         while True:
-            for seat in self._of_role(0):
-                await asyncio.sleep(_HEARTBEAT_S / len(self._names))
+            for seat in self._seats.values():
+                await asyncio.sleep(_HEARTBEAT_S / len(self._seats))
                 self._look(seat)
-            await asyncio.sleep(_HEARTBEAT_S / len(self._names))
 
     async def _advertise(self, frame: bytes, sender: str | None) -> None:
         for number, at_s in enumerate(_AIR_REPEATS_S):
@@ -355,8 +296,7 @@ class Rig:
 
     def _on_here(self, name: str) -> None:
         seat = self._seats[name]
-        if not seat.about["role"]:
-            self._look(seat)
+        self._look(seat)
         seat.here.set()
 
     def _on_told(self, name: str, message: Mapping[str, Any]) -> None:

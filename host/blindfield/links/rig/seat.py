@@ -11,6 +11,7 @@ from random import Random
 from typing import Any
 
 from blindfield.links.rig.body import BuriedBody
+from blindfield.links.rig.player import Player
 from blindfield.links.rig.process import DeviceProcess
 from blindfield.links.sim.strikes import ACCELEROMETER, PLATE
 
@@ -28,14 +29,10 @@ class Seat:
     about: dict[str, Any]
     process: DeviceProcess
     body: BuriedBody
+    player: Player
     carrier: list[tuple[float, int, float | None]] = field(default_factory=list)
     here: asyncio.Event = field(default_factory=asyncio.Event)
-    turn: asyncio.Lock = field(default_factory=asyncio.Lock)  # signals follow one another
     shown: dict[str, int] = field(default_factory=lambda: {"light": 0, "horn": 0})
-    felt_until_s: float = 0.0
-    """Host time of the end of the last samples sent: the next ones come later."""
-    contact_s: float | None = None
-    """Host time of the last true contact of a probe or a knock."""
     off: str = ""
     """Why the device is off, when it is."""
 
@@ -66,6 +63,21 @@ class Seat:
             return False
         start_s, _, aborted_s = self.carrier[-1]
         return aborted_s is None and now_s < start_s + _KEYING_S
+
+    def facts(self, now_s: float) -> dict[str, Any]:
+        """What there is to say of it now; values that JSON knows."""
+        return {
+            "name": self.name,
+            "port": str(self.process.port),
+            "pid": self.process.pid,
+            "off": self.off,
+            "link": self.about["link"],
+            "battery_mv": self.about["battery_mv"],
+            "ppm": self.about["ppb"] / 1000,
+            "sending": self.sending(now_s),
+            "lifted": self.body.lifted,
+            **self.shown,
+        }
 
 
 def about_of(folder: Path, name: str, role: int, key: bytes, rng: Random) -> dict[str, Any]:

@@ -131,10 +131,9 @@ class SimBoard:
         self.shown["horn"] = pattern
 
     def power_gone(self) -> None:
-        """No carrier, light or horn without power; nothing that fails at a byte is left to."""
+        """No carrier, light or horn without power."""
         self.abort()
         self.shown = {"light": 0, "horn": 0}
-        self.flash.bytes_left = None
 
 
 def _unheard(data: bytes) -> None:

@@ -48,7 +48,7 @@ class SimDevice:
         try:
             self.core = Device(self.board, (_LINK,))
         except PowerCut:
-            self.power_off()
+            self._power_failed()
             return
         self._call(_nothing)
 
@@ -95,11 +95,15 @@ class SimDevice:
             work(core, now_us)
             wait_us = core.advance(now_us)
         except PowerCut:
-            self.power_off()
+            self._power_failed()
             return
         self._forget_due()
         wait_s = wait_us / (self.board.clock.rate * 1e6) + self._rng.uniform(*self.lateness_s)
         self._due = asyncio.get_running_loop().call_later(wait_s, self._call, _nothing)
+
+    def _power_failed(self) -> None:
+        self.board.flash.bytes_left = None
+        self.power_off()
 
     def _forget_due(self) -> None:
         if self._due is not None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections import deque
 from collections.abc import Callable
 from random import Random
 
@@ -24,7 +25,7 @@ class SimLine:
         self.on_device: Callable[[bytes], None] = _dropped
         self.on_host: Callable[[bytes], None] = _dropped
         self._rng = rng
-        self._arrival_s = {"device": 0.0, "host": 0.0}
+        self._under_way: dict[str, deque[bytes]] = {"device": deque(), "host": deque()}
 
     def to_device(self, data: bytes) -> None:
         self._carry(data, "device")
@@ -37,11 +38,11 @@ class SimLine:
             return
         loop = asyncio.get_running_loop()
         for _ in range(1 + (self._rng.random() < self.doubling)):
-            at_s = loop.time() + self._rng.uniform(*self.delay_s)
-            at_s = self._arrival_s[end] = max(at_s, self._arrival_s[end])
-            loop.call_at(at_s, self._arrive, data, end)
+            self._under_way[end].append(data)
+            loop.call_later(self._rng.uniform(*self.delay_s), self._arrive, end)
 
-    def _arrive(self, data: bytes, end: str) -> None:
+    def _arrive(self, end: str) -> None:
+        data = self._under_way[end].popleft()  # whatever its delay was: a wire keeps the order
         if not self.cut:
             (self.on_device if end == "device" else self.on_host)(data)
 

@@ -34,10 +34,11 @@ class SimChannel:
         self.on_frame: Callable[[int, bytes, float], None] = no_frame
         self.on_state: Callable[[ChannelState], None] = no_state
         self._line = device.line
-        self._line.on_host = self._take
         self._reader = frame.Reader()
 
     async def open(self) -> None:
+        """The line has one end here: whoever opened it last hears the device."""
+        self._line.on_host = self._take
         if self.state is not ChannelState.OPEN:
             self._become(ChannelState.OPEN)
 
