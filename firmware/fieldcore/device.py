@@ -220,7 +220,7 @@ class Device:
             self.silence(_BY_KNOCK)
         wait_us = _FAR_US
         if self.armed:
-            wait_us = self._advance_start()
+            wait_us = min(wait_us, self._advance_start())
         if self.run.running:
             wait_us = min(wait_us, self.run.advance(self.clock))
         if self._sound >= 0:

@@ -1,8 +1,9 @@
 """What one device does of one run: cues, pulses, and every limit on sending.
 
 Sending is possible only while now < min(sheet end, cap, last sealed frame + lease); the first two
-are run times (from the last renewal on), the third an instant that each sealed frame moves on. Cue times are run times in
-ms; the run's start instant and the pulse train are kept to the microsecond.
+are run times (from the last renewal on), the third an instant that each sealed frame moves on.
+Cue times are run times in ms; the run's start instant and the pulse train are kept to the
+microsecond.
 """
 
 from fieldcore import instant

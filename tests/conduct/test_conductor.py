@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from support.desks import Bench, begun, bench, in_order, resting, standing_field
 
 from blindfield.conduct.conductor import Conductor
 from blindfield.conduct.state import RunState, replay, summary_of
@@ -17,6 +16,7 @@ from blindfield.model.errors import NotReady
 from blindfield.model.events import Event
 from blindfield.model.run_summary import RunSummary
 from blindfield.model.scenario import Part, Scenario
+from support.desks import Bench, begun, bench, in_order, resting, standing_field
 
 Acts = Callable[[Bench, Conductor, Scenario], Coroutine[Any, Any, None]]
 TRAIN_SLACK_S = 1e-3  # a pulse's place against its plan: clock fit and whole microseconds

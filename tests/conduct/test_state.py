@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from support.scenarios import drawn
 
 from blindfield.conduct import state as runs
 from blindfield.logbook.commitment import drawn_data
@@ -13,6 +12,7 @@ from blindfield.model.event_kinds import KINDS
 from blindfield.model.events import Event
 from blindfield.model.scenario import Scenario
 from blindfield.model.span import Span
+from support.scenarios import drawn
 
 RUN = b"runrunru"
 START_S = 100.0

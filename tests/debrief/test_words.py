@@ -24,7 +24,7 @@ def about(best: float, half: float) -> Span:
     [
         (0.0, "0:00.0"),
         (192.48, "3:12.4"),
-        (192.4, "3:12.4"),  # 192.4 has no exact double: its tenth must not be lost
+        (1000.3 - 1000.0, "0:00.3"),  # 0.29999999999995453: arithmetic must not eat a tenth
         (340.66, "5:40.6"),
         (59.99, "0:59.9"),
         (60.0, "1:00.0"),

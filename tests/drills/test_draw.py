@@ -5,7 +5,6 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from support.scenarios import drawn, small_field
 
 from blindfield.conduct.sheets import sheet_of
 from blindfield.drills.catalogue import DRILLS, drill_named
@@ -13,6 +12,7 @@ from blindfield.drills.draw import draw
 from blindfield.model.errors import ConfigError, NotReady
 from blindfield.model.scenario import scenario_from_json
 from fieldcore import sheet as core
+from support.scenarios import drawn, small_field
 
 
 def test_same_seed_gives_the_same_scenario_and_another_seed_another() -> None:

@@ -76,6 +76,26 @@ def test_a_train_of_another_revision_begins_in_its_own_place() -> None:
     assert bench.pulse_times_us()[4:] == [3_300_000]
 
 
+def test_another_train_begins_with_a_pulse_that_is_still_to_come() -> None:
+    bench = DeviceBench()
+    bench.run()
+    bench.pass_ms(3_020)
+    bench.load(1, revision=2, phase_us=10_000)  # due 10 ms ago, on top of the old one
+    assert bench.ask(wire.REVISE, 1, False, 0) == [wire.DONE]
+    bench.pass_ms(1_000)
+    assert bench.pulse_times_us() == [0, 1_000_000, 2_000_000, 3_000_000, 4_010_000]
+
+
+def test_a_revision_within_the_ms_of_a_pulse_loses_none() -> None:
+    bench = DeviceBench()
+    bench.run(phase_us=500)
+    bench.pass_ms(3_000)
+    bench.load(1, revision=2, phase_us=500)
+    assert bench.ask(wire.REVISE, 1, False, 0) == [wire.DONE]
+    bench.pass_ms(1_000)
+    assert bench.pulse_times_us() == [k * 1_000_000 + 500 for k in range(4)]
+
+
 def test_the_same_train_goes_on_through_a_revision_without_a_second_pulse() -> None:
     bench = DeviceBench()
     bench.run()
@@ -110,11 +130,12 @@ def test_a_pulse_is_its_length_in_carrier_periods(on_us: int) -> None:
     assert abs(keying.periods / 457_000 - on_us * 1e-6) <= 0.5 / 457_000 + 1e-12
 
 
-@given(st.integers(0, 999), st.integers(wire.ON_MIN_US, wire.ON_MAX_US), st.integers(0, 200))
-def test_a_pulse_that_would_outlive_its_limit_is_not_begun(us: int, on_us: int, left: int) -> None:
+@given(st.integers(0, 999), st.integers(wire.ON_MIN_US, wire.ON_MAX_US), st.integers(-2, 3))
+def test_a_pulse_that_would_outlive_its_limit_is_not_begun(us: int, on_us: int, more: int) -> None:
+    left_ms = on_us // 1000 + more
     keying = Keying()
     keying.begin(0, 0, 1_000_000, on_us, 0)
-    assert keying.ends_within(left, us) == (us + on_us <= left * 1000)
+    assert keying.ends_within(left_ms, us) == (us + on_us <= left_ms * 1000)
 
 
 def test_a_new_clock_is_five_minutes_after_its_zero() -> None:

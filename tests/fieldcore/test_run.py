@@ -291,6 +291,17 @@ def test_nothing_else_renews_it(what: str) -> None:
     assert last_pulse_ms(bench) == 4_082
 
 
+def test_a_frame_after_a_hang_does_not_renew_what_ran_out() -> None:
+    """The bytes waited in the port: the core hears them before anybody called `advance`."""
+    bench = DeviceBench()
+    bench.run(lease_ms=5_000)
+    bench.now_us += 6_000_000
+    bench.board.now_us = bench.now_us
+    assert bench.status()[8] == 2  # answered, but the run ends with the next advance
+    assert bench.ends() == [wire.END_LEASE]
+    assert len(bench.board.pulses) == 1
+
+
 def test_live_left_covers_a_start_that_is_set() -> None:
     """The host names the last instant at which a lost device can still send."""
     bench = DeviceBench()

@@ -74,7 +74,7 @@ async def send_now(client: DeviceClient, period_us: int = 700_000) -> None:
     """Load a sheet that sends from its start, and start it 50 ms from now."""
     assert client.hello is not None
     cues = [[wire.CUE_AT, 0, 0, True]]
-    fields = [client.hello.device_id, RUN_ID, 1, period_us, 80_000, 0, 60_000, 60_000, cues]
+    fields = [client.hello.device_id, RUN_ID, 1, period_us, 100_000, 0, 60_000, 60_000, cues]
     data = sheet.write(sheet.Sheet(fields))
     for offset in range(0, len(data), 64):
         await client.request("load", 0, offset, data[offset : offset + 64])
@@ -227,10 +227,10 @@ def test_the_carrier_is_keyed_by_the_sheet_and_stops_on_silence(tmp_path: Path) 
             client.channel.send(bytes((0x81, wire.SILENCE)), 255)
             await until(lambda: not rig.sending("1"))
             starts_s, periods, aborted_s = zip(*rig.carrier_log("1"), strict=True)
-            assert set(periods) == {36_560}  # 80 ms of 457 kHz
-            assert starts_s[2] - starts_s[0] == pytest.approx(1.4, abs=0.1)
+            assert set(periods) == {45_700}  # 100 ms of 457 kHz
+            assert starts_s[2] - starts_s[0] == pytest.approx(1.4, abs=0.3)
             assert aborted_s[:2] == (None, None)
-            assert starts_s[2] < aborted_s[2] < starts_s[2] + 0.08
+            assert starts_s[2] < aborted_s[2] < starts_s[2] + 0.1
             assert (await client.status())["latched"]
 
     asyncio.run(main())
@@ -305,10 +305,10 @@ def test_a_detuned_clock_runs_at_its_own_rate(tmp_path: Path) -> None:
             rig.detune("1", 500_000)  # far beyond any crystal, so that a moment shows it
             await client.sync(1)
             first = (await client.sync(1))[0]
-            await asyncio.sleep(0.2)
+            await asyncio.sleep(0.1)
             last = (await client.sync(1))[0]
-            rate = (last.device_us - first.device_us) / 1e6 / (last.sent_s - first.sent_s)
-            assert rate == pytest.approx(1.5, abs=0.15)
+            device_s = (last.device_us - first.device_us) / 1e6
+            assert last.sent_s - first.received_s < device_s / 1.5 < last.received_s - first.sent_s
 
     asyncio.run(main())
 

@@ -8,8 +8,6 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from support.scenarios import small_field
-
 from blindfield.conduct.checks import check_field
 from blindfield.conduct.conductor import Conductor
 from blindfield.console.desk import Desk, open_desk
@@ -20,6 +18,7 @@ from blindfield.links.sim.field import SimField, sim_field_of
 from blindfield.model.field import Field
 from blindfield.model.run_summary import RunSummary
 from blindfield.model.scenario import EndOn, Scenario
+from support.scenarios import small_field
 
 
 @dataclass

@@ -2,9 +2,12 @@
 
 import asyncio
 import random
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
+from typing import Any
 
 from blindfield.links.channel import ChannelState, no_frame, no_state
+from blindfield.links.client import DeviceClient
+from blindfield.links.virtual_time import run_virtual
 from blindfield.model.errors import LinkAbsent, LinkLost
 from fieldcore import frame
 from fieldcore.device import Device
@@ -149,3 +152,16 @@ class MemoryChannel:
         while found := self._reader.next():
             if self.state is ChannelState.OPEN:
                 self.on_frame(*found, asyncio.get_running_loop().time())
+
+
+def with_client(
+    act: Callable[[DeviceClient, MemoryChannel], Awaitable[None]], **channel: Any
+) -> MemoryChannel:
+    """Runs `act` on virtual time with a client on a channel in memory."""
+    line = MemoryChannel(**channel)
+
+    async def run() -> None:
+        await act(DeviceClient(line, KEY, name="4"), line)
+
+    run_virtual(run())
+    return line

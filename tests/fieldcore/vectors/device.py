@@ -51,13 +51,16 @@ def story(case):
     for line in case["story"]:
         step(bench, *line)
     board = bench.board
+    records = bench.records()
+    for record in records:
+        record[5] = hex_of(record[5])
     return {
         "sent": [hex_of(data) for _, data in board.sent],
         "air": [hex_of(data) for data in board.advertised],
         "pulses": board.pulses,
         "aborts": board.aborts,
         "sounds": board.sounds,
-        "records": [hex_of(bytes(record[:2]) + record[5]) for record in bench.records()],
+        "records": records,
         "wait_us": bench.wait_us,
     }
 

@@ -13,8 +13,6 @@ from fieldcore.sensor import Block
 
 BLOCK_FRAMES = 32
 _PERIOD_S = PERIOD_US / 1e6
-_TAIL_FRAMES = 800  # a sensor streams for 1 s after the last motion
-_EASE_FRAMES = 80  # a signal cut off under load lets go of it within 0.1 s
 
 
 class Senses:
@@ -22,7 +20,7 @@ class Senses:
 
     `take(block)` gets each block when its last frame is over. The model begins a signal with a
     second of quiet and the probe's way through the snow, which is the lead a sensor that sleeps
-    must deliver.
+    must deliver; a second of stillness follows it, as such a sensor gives.
     """
 
     def __init__(self, body: BuriedBody, clock: SimClock, take: Callable[[Block], None]) -> None:
@@ -62,7 +60,7 @@ class Senses:
     def _play(self, frames: list[Frame]) -> float:
         loop = asyncio.get_running_loop()
         begin_s = max(loop.time(), self._free_s)
-        frames = frames + self._tail(frames[-1])
+        frames = frames + self._body.settle(frames[-1])
         self._free_s = begin_s + len(frames) * _PERIOD_S
         self._plan(array("h", [value for frame in frames for value in frame]), 0, begin_s)
         return begin_s
@@ -87,13 +85,3 @@ class Senses:
         block.frames[: len(part)] = part
         block.first_us = self._clock.ticks_us(at_s)
         self._take(block)
-
-    def _tail(self, last: Frame) -> list[Frame]:
-        tail = self._body.feel("quiet")[0][:_TAIL_FRAMES]
-        for i in range(_EASE_FRAMES):
-            part = i / _EASE_FRAMES
-            x, y, z, plate = (
-                round(old + (new - old) * part) for old, new in zip(last, tail[i], strict=True)
-            )
-            tail[i] = (x, y, z, plate)
-        return tail
