@@ -119,8 +119,9 @@ class Run:
         return instant.diff_ms(now_ms, self._start_ms) + self._origin_ms
 
     def heard(self, now_ms: int) -> None:
-        """A sealed frame arrived: the lease begins anew."""
-        self._sealed_ms = now_ms
+        """A sealed frame arrived: the lease begins anew, unless it ran out while nobody looked."""
+        if self.live_left_ms(now_ms):
+            self._sealed_ms = now_ms
 
     def struck(self, now_ms: int) -> None:
         """This device was struck; only the first counts for cues."""

@@ -115,7 +115,7 @@ async def _crash(conductor: Conductor, task: asyncio.Task[RunSummary], truth: Tr
 
     async def nothing(*_: object, **__: object) -> None: ...
 
-    conductor._finish_shielded = nothing  # type: ignore[method-assign]
+    conductor._finish = nothing  # type: ignore[method-assign]
     task.cancel()
     await asyncio.gather(task, return_exceptions=True)
     truth.crashed = True

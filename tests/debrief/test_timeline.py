@@ -7,8 +7,6 @@ from typing import Any
 
 import pytest
 
-from blindfield.conduct import state as conduct_state
-from blindfield.debrief import readings
 from blindfield.debrief.timeline import build_timeline
 from blindfield.debrief.values import TargetStory, Timeline
 from blindfield.model.errors import LogbookError
@@ -98,10 +96,6 @@ def test_a_strike_sooner_than_anyone_could_be_there_is_flagged_and_not_counted()
     assert [one.standing for one in target(timeline, "Larch").strikes] == ["hasty", "find"]
     assert timeline.finds[0].run_s.best == pytest.approx(90.0)
     assert "hasty" in kinds(timeline)
-
-
-def test_debrief_and_conductor_agree_on_how_soon_is_too_soon() -> None:
-    assert readings.EARLY_S == conduct_state.EARLY_S
 
 
 def test_strikes_before_the_start_and_after_the_end_do_not_count() -> None:

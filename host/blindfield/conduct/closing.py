@@ -20,14 +20,14 @@ CONFIRM_S = 5.0
 
 
 async def close_run(conductor: Conductor) -> RunSummary:
-    """End everywhere, confirm, collect, and keep the run; its summary."""
-    await confirm_silent(conductor)
+    """Record who is silent, collect, and keep the run; its summary. After `end_everywhere`."""
+    await _record_silence(conductor)
     await conductor.crew.each(conductor.crew.members.values(), _last_records(conductor))
     state = conductor.state
-    outcome = outcome_of(state)
     await conductor.recorder.say(
         "closed",
-        outcome=outcome,
+        outcome=outcome_of(state),
+        reason=conductor.end_reason or None,
         found=len(state.finds),
         targets=state.to_find,
         time_limit_s=state.scenario.time_limit_s if state.scenario else None,
@@ -52,8 +52,11 @@ def _last_records(conductor: Conductor):  # type: ignore[no-untyped-def]
     return collect
 
 
-async def confirm_silent(conductor: Conductor) -> list[str]:
-    """End the run on every target; the names of those that may still send."""
+async def end_everywhere(conductor: Conductor) -> dict[str, int | BlindfieldError]:
+    """End the run on every target: name -> its silence count, or why it may still send.
+
+    Needs no logbook, so that a full disk keeps nobody from falling silent.
+    """
 
     async def end(member: Member) -> int:
         async with asyncio.timeout(CONFIRM_S):
@@ -69,15 +72,15 @@ async def confirm_silent(conductor: Conductor) -> list[str]:
         except TimeoutError:
             raise LinkLost("cannot be reached.", device=member.name) from None
 
-    results = await conductor.crew.each(conductor.crew.targets, end_in_time)
-    unconfirmed = []
-    for name, result in results.items():
+    return await conductor.crew.each(conductor.crew.targets, end_in_time)
+
+
+async def _record_silence(conductor: Conductor) -> None:
+    for name, result in conductor.silent.items():
         if isinstance(result, BlindfieldError):
-            unconfirmed.append(name)
             await _name_unconfirmed(conductor, conductor.crew.members[name], result)
         else:
             await conductor.recorder.say("silent_confirmed", device=name, count=result)
-    return unconfirmed
 
 
 async def _end_one(member: Member) -> int:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Coroutine
 from typing import Any
 
 from blindfield.conduct import state as runs
-from blindfield.conduct.closing import close_run
+from blindfield.conduct.closing import close_run, end_everywhere
 from blindfield.conduct.crew import Crew, Member
 from blindfield.conduct.loading import load_all, reload, start_all
 from blindfield.conduct.recorder import Recorder
@@ -19,23 +19,27 @@ from blindfield.links.channel import Medium
 from blindfield.logbook.commitment import drawn_data
 from blindfield.logbook.writer import Writer
 from blindfield.model.errors import BlindfieldError, LinkError, NotReady
+from blindfield.model.event_kinds import Source
 from blindfield.model.events import Event
 from blindfield.model.field import Field
 from blindfield.model.ids import new_run_id
 from blindfield.model.run_summary import RunSummary
 from blindfield.model.scenario import Scenario
 from blindfield.model.span import exactly
+from fieldcore.instant import split_us
 
 POLL_S = 2.0  # every device alike, in play or not
 CLOCK_S = 60.0  # between bursts of looks at the clocks
 FIRST_LOOKS, LATER_LOOKS = 8, 4
 START_LEAD_S = 3.0  # on a wire
+GRACE_S = 5.0  # after the end of every sheet, for ends that are still on their way
 
 
 class Conductor:
     """One run on one crew. `state` may be read at any time; `on_change` is called when it moved.
 
-    `refused`: sentences about commands that a device did not take.
+    `troubles`: sentences for the person at the screen. After the end `silent` tells for each
+    target its silence count, or the error that kept it from confirming, and `summary` is kept.
     """
 
     def __init__(self, place: Field, crew: Crew, media: list[Medium], writer: Writer) -> None:
@@ -43,9 +47,12 @@ class Conductor:
         self.crew = crew
         self.media = media
         self.state = runs.RunState()
-        self.on_change: Callable[[Event], None] = lambda event: None
+        self.on_change: Callable[[Event], None] = _unheard
         self.recorder = Recorder(writer, self._take)
         self.troubles: list[str] = []
+        self.end_reason = ""
+        self.silent: dict[str, int | BlindfieldError] = {}
+        self.summary: RunSummary | None = None
         self._commands: asyncio.Queue[runs.Command] = asyncio.Queue()
         self._tasks: set[asyncio.Task[None]] = set()
         self._over = asyncio.Event()
@@ -95,21 +102,34 @@ class Conductor:
             await start_all(self, START_LEAD_S)
             await self._follow(scenario)
         except asyncio.CancelledError:
-            await self._finish_shielded("stop", by="searcher", means="keyboard")
+            await self._finish("stop", "person", by="searcher", means="keyboard")
             raise
+        except Exception as error:
+            kind = "note" if self.state.started else "start_cancelled"
+            word = "text" if self.state.started else "reason"
+            await self._give_up(kind, word, str(error))
+            raise
+        return await self._finish()
+
+    async def _give_up(self, kind: str, word: str, text: str) -> None:
+        """Silent first, whatever else fails; then kept, as far as the logbook takes it (else the
+        next start finds the open run)."""
+        try:
+            await self._finish(kind, "host", **{word: text})
         except BlindfieldError as error:
-            await self.recorder.say("start_cancelled", reason=str(error))
-            await self._finish_shielded(None)
-            raise
-        return await close_run(self)
+            self.troubles.append(str(error))
 
-    async def _finish_shielded(self, kind: str | None, **data: Any) -> None:
-        """Close to the end even while Ctrl-C is pressed again."""
+    async def _finish(
+        self, kind: str | None = None, source: Source = "host", **data: Any
+    ) -> RunSummary:
+        """End everywhere, then record and close; to the end, even while Ctrl-C is pressed."""
 
-        async def finish() -> None:
+        async def finish() -> RunSummary:
+            self.silent = await end_everywhere(self)
             if kind:
-                await self.recorder.say(kind, "person", **data)
-            await close_run(self)
+                await self.recorder.say(kind, source, **data)
+            self.summary = await close_run(self)
+            return self.summary
 
         task = asyncio.ensure_future(finish())
         while not task.done():
@@ -117,7 +137,9 @@ class Conductor:
                 await asyncio.shield(task)
             except asyncio.CancelledError:
                 continue
-        task.result()
+            except Exception:
+                break
+        return task.result()
 
     async def _follow(self, scenario: Scenario) -> None:
         workers = [self._obey(), self._limit(scenario), *map(self._watch, self._members())]
@@ -152,6 +174,10 @@ class Conductor:
             found=len(self.state.finds),
             met=self.state.met,
         )
+        left_s = start_s.best + scenario.end_s + GRACE_S - asyncio.get_running_loop().time()
+        await asyncio.sleep(max(0.0, left_s))
+        # Every sheet is over, also of those whose end was not heard.
+        self._commands.put_nowait(runs.EndRun("no target sends any more"))
 
     async def _look_at_all(self) -> None:
         await self.crew.each(self._members(), self.recorder.collect)
@@ -193,9 +219,10 @@ class Conductor:
         return looked_s
 
     def _came_up(self, member: Member) -> None:
-        if member.away:
-            member.away = False
-            self._spawn(self.recorder.say("link_back", device=member.name))
+        if member.away_since_s is not None:
+            away_s = asyncio.get_running_loop().time() - member.away_since_s
+            member.away_since_s = None
+            self._spawn(self.recorder.say("link_back", device=member.name, away_s=away_s))
 
     async def _restarted(self, member: Member) -> None:
         clock_id = member.client.hello.clock_id if member.client.hello else 0
@@ -203,7 +230,7 @@ class Conductor:
         await self.recorder.say("device_rebooted", device=member.name, new_clock_id=clock_id)
 
     def _went_down(self, member: Member, reason: str) -> None:
-        member.away = True
+        member.away_since_s = asyncio.get_running_loop().time()
         self._spawn(self.recorder.say("link_lost", device=member.name, reason=reason))
 
     def _spawn(self, work: Coroutine[Any, Any, None]) -> None:
@@ -248,7 +275,8 @@ class Conductor:
             case runs.SilenceAll():
                 for medium in self.media:
                     await medium.silence_all()
-            case runs.EndRun():
+            case runs.EndRun(reason):
+                self.end_reason = self.end_reason or reason
                 self._over.set()
 
     async def _say_word(self, word: int, targets: tuple[str, ...]) -> None:
@@ -294,6 +322,7 @@ class Conductor:
 
 
 def _instant(member: Member, host_s: float) -> tuple[int, int, int]:
-    from fieldcore.instant import split_us
-
     return split_us(member.client.clock.to_device(host_s))
+
+
+def _unheard(event: Event) -> None: ...

@@ -29,7 +29,7 @@ class Member:
     heard_s: float = 0.0
     silence_count: int = 0
     revision: int = 0
-    away: bool = False
+    away_since_s: float | None = None
     lock: asyncio.Lock = field(default_factory=asyncio.Lock)
 
     async def ask(self, message: str, *fields: object) -> dict[str, Any]:

@@ -83,8 +83,7 @@ async def start_all(conductor: Conductor, lead_s: float) -> None:
     start_s = loop.time() + lead_s
 
     async def start(member: Member) -> None:
-        lap, ms, us = split_us(member.client.clock.to_device(start_s))
-        await member.ask("start", SLOT, lap, ms, us, 0, member.silence_count)
+        await member.ask("start", SLOT, *_instant(member, start_s), 0, member.silence_count)
 
     async def start_in_time(member: Member) -> None:
         try:
@@ -95,7 +94,7 @@ async def start_all(conductor: Conductor, lead_s: float) -> None:
 
     results = await conductor.crew.each(conductor.crew.targets, start_in_time)
     missing = [name for name, result in results.items() if result is not None]
-    await _record_starts(conductor, results)
+    await _record_starts(conductor, results, start_s)
     if missing or conductor.state.phase != "drawn":
         await cancel_all(conductor)
         why = next((str(r) for r in results.values() if r is not None), "the field was silenced.")
@@ -110,10 +109,21 @@ async def start_all(conductor: Conductor, lead_s: float) -> None:
         conductor.troubles.append(str(error))
 
 
-async def _record_starts(conductor: Conductor, results: dict[str, object]) -> None:
+def _instant(member: Member, host_s: float) -> tuple[int, int, int]:
+    return split_us(member.client.clock.to_device(host_s))
+
+
+async def _record_starts(conductor: Conductor, results: dict[str, object], start_s: float) -> None:
     for name, result in results.items():
+        member = conductor.crew.members[name]
         await conductor.recorder.say(
-            "start_sent", device=name, slot=SLOT, acknowledged=result is None
+            "start_sent",
+            device=name,
+            slot=SLOT,
+            start_host_s=[start_s, start_s, start_s],
+            start_device=list(_instant(member, start_s)),
+            clock_id=member.client.clock.clock_id,
+            acknowledged=result is None,
         )
 
 
@@ -145,9 +155,8 @@ async def reload(conductor: Conductor, member: Member) -> None:
     start_s = asyncio.get_running_loop().time() + RESTART_LEAD_S
     origin_s = start_s - state.start_s.best
     await load_one(conductor, member, carried_on(part, state), OTHER_SLOT, origin_s)
-    lap, ms, us = split_us(member.client.clock.to_device(start_s))
-    origin_ms = round(origin_s * 1000)
-    await member.ask("start", OTHER_SLOT, lap, ms, us, origin_ms, member.silence_count)
+    instant, origin_ms = _instant(member, start_s), round(origin_s * 1000)
+    await member.ask("start", OTHER_SLOT, *instant, origin_ms, member.silence_count)
     await conductor.recorder.say(
         "sheet_reloaded",
         device=member.name,

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from blindfield.conduct import state as runs
-from blindfield.conduct.closing import close_run
+from blindfield.conduct.closing import close_run, end_everywhere
 from blindfield.conduct.conductor import Conductor
 from blindfield.conduct.crew import Crew
 from blindfield.conduct.recorder import Recorder
@@ -48,6 +48,7 @@ async def _recover_one(
     _acquaint(crew, events)
     before: list[Event] = await writer.call(lambda book: book.events_of(None))
     _speak_in_its_time(conductor.recorder, events, before)
+    conductor.silent = await end_everywhere(conductor)
     await conductor.recorder.say("recovered", action="silenced, collected and closed")
     await close_run(conductor)
     return f"Run {short} was left open; it was ended, its events collected, closed as interrupted."

@@ -13,12 +13,10 @@ from typing import Literal
 
 from blindfield.model.events import Event
 from blindfield.model.run_summary import Outcome, RunSummary
-from blindfield.model.scenario import Scenario, scenario_from_json
+from blindfield.model.scenario import EARLY_S, Scenario, scenario_from_json
 from blindfield.model.span import Span
 
 Phase = Literal["drawn", "running", "overtime", "ending", "closed"]
-
-EARLY_S = 5.0  # nobody walks to a buried target faster: a strike before is flagged
 
 
 @dataclass(frozen=True)

@@ -9,8 +9,9 @@ import argparse
 import asyncio
 import math
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Coroutine, Iterator
 from pathlib import Path
+from typing import Any
 
 from blindfield.console import debrief
 from blindfield.console.cautions import AT_THE_CLOSE, CAUTIONS
@@ -18,7 +19,7 @@ from blindfield.console.desk import add_json_argument, open_desk
 from blindfield.console.follow import Follower, followed
 from blindfield.drills.catalogue import drill_named
 from blindfield.drills.draw import draw
-from blindfield.links.keyfile import new_key
+from blindfield.links.keyfile import new_key, read_key
 from blindfield.links.sim.field import SimField, sim_device_id, sim_field_of
 from blindfield.links.virtual_time import run_virtual
 from blindfield.logbook.book import Logbook
@@ -57,7 +58,7 @@ def run(options: argparse.Namespace) -> int:
     with tempfile.TemporaryDirectory(prefix="blindfield-demo-") as folder:
         place = demo_field(Path(folder))
         new_key(place.key_path)
-        run_virtual(_demo(place, options.seed, quiet=quiet), speed="jump" if quiet else PACE)
+        run_virtual(run_demo(place, options.seed, quiet=quiet), speed="jump" if quiet else PACE)
         with Logbook.open(place.logbook_path, field_key=None) as logbook:
             debrief.show(logbook, None, as_json=options.json)
     if not options.json:
@@ -84,20 +85,28 @@ def demo_field(folder: Path) -> Field:
     )
 
 
-async def _demo(place: Field, seed: int, *, quiet: bool) -> None:
-    from blindfield.links.keyfile import read_key
-
+async def run_demo(
+    place: Field,
+    seed: int,
+    *,
+    quiet: bool,
+    beside: Callable[[Follower], Coroutine[Any, Any, None]] | None = None,
+) -> None:
+    """The demo's run, kept in the field's logbook; `beside` goes on beside it and may look."""
     bench = sim_field_of(place, read_key(place.key_path), seed=seed)
     async with open_desk(place, [bench.medium()]) as desk:
         scenario = draw(place, drill_named("staggered"), seed=seed, time_limit_s=TIME_LIMIT_S)
         conductor = desk.conductor()
         await conductor.prepare()
         async with followed(conductor, scenario, show=not quiet, spectator=True) as follower:
-            walker = asyncio.create_task(_walk(scenario, bench, follower))
+            tasks = [asyncio.create_task(_walk(scenario, bench, follower))]
+            if beside is not None:
+                tasks.append(asyncio.create_task(beside(follower)))
             try:
                 await conductor.run(scenario)
             finally:
-                walker.cancel()
+                for task in tasks:
+                    task.cancel()
     bench.stop()
 
 
@@ -108,8 +117,8 @@ async def _walk(scenario: Scenario, bench: SimField, follower: Follower) -> None
         await asyncio.sleep(0.5)
     await asyncio.sleep(15.0)
     for number, part in enumerate(_in_order(scenario)):
-        for place in _steps(place, (part.x_m, part.y_m)):
-            follower.searcher_xy = place
+        for step in _steps(place, (part.x_m, part.y_m)):
+            follower.searcher_xy = place = step
             await asyncio.sleep(2.4 if number == 0 else 2.0)
         follower.say("The searcher probes.")
         for _ in range(3):

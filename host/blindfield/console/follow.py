@@ -68,7 +68,7 @@ class Follower:
 
     def live_state(self) -> LiveState:
         state, crew = self.conductor.state, self.conductor.crew
-        heard = sum(not member.away for member in crew.members.values())
+        heard = sum(member.away_since_s is None for member in crew.members.values())
         countdown = () if self._begun() or not state.started else (self._countdown(),)
         return LiveState(
             phase=self._phase(),

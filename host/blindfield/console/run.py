@@ -9,8 +9,8 @@ import sys
 from collections.abc import Mapping
 from typing import Any
 
-from blindfield.conduct.conductor import Conductor
 from blindfield.conduct.checks import check_field
+from blindfield.conduct.conductor import Conductor
 from blindfield.console import debrief
 from blindfield.console.cautions import AT_THE_CLOSE, tick_cautions
 from blindfield.console.desk import (

@@ -19,10 +19,9 @@ from blindfield.debrief.values import (
     middle,
 )
 from blindfield.model.events import Event
+from blindfield.model.scenario import EARLY_S
 from blindfield.model.span import Span
 
-# Nobody is at a buried target sooner after the start: our figure. `conduct` holds the same.
-EARLY_S = 5.0
 # A cue that comes later than this after its trigger came late.
 LATE_S = 0.5
 

@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
+EARLY_S = 5.0
+"""Nobody walks to a buried target faster than this after the start: a strike before is flagged."""
+
 Trigger = Literal["at", "on_my_strike", "on_my_dug_out", "on_word"]
 EndOn = Literal["strike", "dug_out"]
 WordWhen = Literal["first_find", "instructor"]
