@@ -53,13 +53,13 @@ def main() -> None:
     walls = [_wall_s() for _ in range(runs)]
     versions = [_version_s() for _ in range(11)]
     print(f"{platform.machine()}, Python {platform.python_version()}, {runs} runs")
-    print(
-        f"15 min run, 6 targets, {walls[0][1]} pulses: median {statistics.median(w for w, _ in walls):.2f} s, "
-        f"worst {max(w for w, _ in walls):.2f} s of wall time"
-    )
-    print(
-        f"blindfield --version: median {statistics.median(versions):.3f} s, worst {max(versions):.3f} s"
-    )
+    _tell(f"15 min run, 6 targets, {walls[0][1]} pulses", [wall_s for wall_s, _ in walls])
+    _tell("blindfield --version", versions)
+
+
+def _tell(what: str, walls_s: list[float]) -> None:
+    middle_s, worst_s = statistics.median(walls_s), max(walls_s)
+    print(f"{what}: median {middle_s:.3f} s, worst {worst_s:.3f} s of wall time")
 
 
 if __name__ == "__main__":
