@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -84,3 +86,16 @@ def test_dead_targets_are_never_drawn() -> None:
 def test_an_unknown_drill_names_the_known_ones() -> None:
     with pytest.raises(ConfigError, match="staggered"):
         drill_named("stagered")
+
+
+@pytest.mark.parametrize(("pulses", "phases"), [("together", [0, 0]), ("apart", [0, 500_000])])
+def test_pulses_can_be_made_to_coincide_or_to_stay_apart(pulses: Any, phases: list[int]) -> None:
+    scenario = draw(small_field(), drill_named("pair"), seed=9, time_limit_s=600, pulses=pulses)
+    assert {part.period_us for part in scenario.in_play} == {1_000_000}
+    assert sorted(part.phase_us for part in scenario.in_play) == phases
+
+
+def test_pulses_of_their_own_differ_in_period_and_phase() -> None:
+    one, two = drawn("pair", seed=9).in_play
+    assert one.period_us != two.period_us
+    assert one.phase_us != two.phase_us

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Sequence
+from typing import Literal
 
 from blindfield.drills.catalogue import Drill
 from blindfield.model.errors import NotReady
@@ -15,7 +16,10 @@ PERIOD_RANGE_US = (900_000, 1_100_000)  # spread among real transceivers: common
 SECOND_SIGNAL_ELSE = 0.4  # of the time limit, when the word does not get through
 OVERTIME_S = 300.0
 LONGEST_S = 20 * 60.0
+COMMON_PERIOD_US = 1_000_000
 _WORD = 1
+
+Pulses = Literal["own", "together", "apart"]
 
 
 def draw(
@@ -25,11 +29,14 @@ def draw(
     seed: int,
     time_limit_s: float,
     end_on: EndOn = "strike",
+    pulses: Pulses = "own",
     alive: Sequence[str] | None = None,
 ) -> Scenario:
     """A scenario on `field`, the same for the same seed and targets.
 
-    `alive`: names of the targets that may be used (default: all that are buried). Raises NotReady
+    `pulses`: "own", each target its own period and phase, as real transceivers; "together", one
+    period and no phase, so that the pulses of those in play coincide for the whole run; "apart",
+    one period, phases spread evenly. `alive`: names of the targets that may be used (default: all that are buried). Raises NotReady
     when there are too few.
     """
     names = set(alive) if alive is not None else {target.name for target in field.targets}
@@ -53,17 +60,28 @@ def draw(
         end_s=end_s,
         end_on=end_on,
         start=Start(place.name, place.x_m, place.y_m),
-        targets=tuple(_part(target, chosen, drill, time_limit_s, rng) for target in present),
+        targets=tuple(
+            _part(target, chosen, drill, time_limit_s, rng, pulses) for target in present
+        ),
         words=(WordRule(_WORD, "first_find"),) if drill.second == "first_find" else (),
     )
 
 
 def _part(
-    target: Target, chosen: Sequence[str], drill: Drill, time_limit_s: float, rng: random.Random
+    target: Target,
+    chosen: Sequence[str],
+    drill: Drill,
+    time_limit_s: float,
+    rng: random.Random,
+    pulses: Pulses,
 ) -> Part:
     period_us = rng.randrange(*PERIOD_RANGE_US, 100)
     phase_us = rng.randrange(0, period_us, 100)
     in_play = target.name in chosen
+    if pulses != "own" and in_play:
+        period_us = COMMON_PERIOD_US
+        share = chosen.index(target.name) if pulses == "apart" else 0
+        phase_us = share * COMMON_PERIOD_US // len(chosen)
     return Part(
         name=target.name,
         device_id=target.device_id.hex(),
