@@ -36,8 +36,8 @@ def draw(
 
     `pulses`: "own", each target its own period and phase, as real transceivers; "together", one
     period and no phase, so that the pulses of those in play coincide for the whole run; "apart",
-    one period, phases spread evenly. `alive`: names of the targets that may be used (default: all that are buried). Raises NotReady
-    when there are too few.
+    one period, phases spread evenly. `alive`: names of the targets that may be used (default: all
+    that are buried). Raises NotReady when there are too few.
     """
     names = set(alive) if alive is not None else {target.name for target in field.targets}
     present = [target for target in field.targets if target.name in names]
