@@ -151,6 +151,15 @@ def test_knock_on_any_other_target_interrupts() -> None:
     assert runs.outcome_of(story.state) == "interrupted"
 
 
+def test_the_advertisement_of_a_knock_may_be_heard_of_before_the_knock_itself() -> None:
+    story = Story(drawn()).start()
+    story.strike(story.first, 150.0)
+    story.tell(event("silenced", START_S + 201, device=story.resting, cause="air", count=1))
+    assert runs.outcome_of(story.state) == "interrupted"
+    story.tell(event("knock", START_S + 200, device=story.first))
+    assert runs.outcome_of(story.state) == "stopped"
+
+
 @pytest.mark.parametrize("cause", ["frame", "air", "button"])
 def test_one_device_silenced_silences_all_and_interrupts(cause: str) -> None:
     story = Story(drawn()).start()

@@ -80,7 +80,9 @@ class RunState:
     said: tuple[int, ...] = ()
     flags: tuple[str, ...] = ()
     stopped: bool = False
+    knocked: bool = False  # it was the knock pattern on a found target that stopped it
     interrupted: bool = False
+    hushed_by_air: bool = False  # interrupted by an advertisement: a knock elsewhere may explain it
     void: bool = False
     outcome: Outcome | None = None
 
@@ -253,17 +255,26 @@ def _ended(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]
 
 def _knock(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
     view = state.view(event.data.get("device", ""))
-    if state.phase not in ("running", "overtime") or view is None:
+    late = state.phase == "ending" and state.hushed_by_air
+    if view is None or not (late or state.phase in ("running", "overtime")):
         return state, ()
     found = view.struck is not None or view.dug_out is not None
-    stop = replace(state, phase="ending", stopped=found, interrupted=not found)
+    stop = replace(
+        state,
+        phase="ending",
+        stopped=found,
+        knocked=found,
+        interrupted=not found,
+        hushed_by_air=False,
+    )
     return stop, (SilenceAll("knock"), EndRun(f"knock pattern on {view.name}"))
 
 
 def _silenced(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
     if state.phase not in ("running", "overtime") or event.data.get("cause") == "knock":
         return state, ()  # a knock is told by its own event
-    stop = replace(state, phase="ending", interrupted=True)
+    by_air = event.data.get("cause") == "air"
+    stop = replace(state, phase="ending", interrupted=True, hushed_by_air=by_air)
     return stop, (SilenceAll("a device was silenced"), EndRun("silence"))
 
 

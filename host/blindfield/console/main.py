@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
@@ -74,6 +75,10 @@ def _run(command: str, words: Sequence[str]) -> int:
     except KeyboardInterrupt:
         print("blindfield: stopped.", file=sys.stderr)
         return STOPPED
+    except BrokenPipeError:
+        # Whoever read our output has gone (`| head`): nothing more can be said to them.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
     return status
 
 

@@ -7,9 +7,9 @@ import asyncio
 import json
 import sys
 
-from blindfield.conduct.crew import Member
+from blindfield.conduct.rearming import rearm_all
 from blindfield.console.desk import add_field_argument, add_json_argument, field_of, open_desk
-from blindfield.model.errors import BlindfieldError, NotReady
+from blindfield.model.errors import NotReady
 from blindfield.model.field import Field
 
 QUESTION = "Is everybody safe, out of the holes and accounted for? Type yes: "
@@ -46,15 +46,5 @@ def _asked() -> bool:
 
 
 async def _rearm(place: Field) -> dict[str, str]:
-    """Name -> "" when it may send again, else what is wrong; absent devices are named too."""
     async with open_desk(place) as desk:
-
-        async def rearm(member: Member) -> None:
-            status = await member.client.status()
-            if status["latched"]:
-                await member.ask("rearm", status["silence_count"])
-
-        results = await desk.crew.each(desk.crew.members.values(), rearm)
-        texts = {n: str(r) if isinstance(r, BlindfieldError) else "" for n, r in results.items()}
-        absent = {target.name: "does not answer" for target in desk.crew.absent(place)}
-        return {**texts, **absent}
+        return await rearm_all(place, desk.crew)

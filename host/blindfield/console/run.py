@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import contextlib
 import secrets
+import signal
 import sys
 from collections.abc import Mapping
 from typing import Any
 
 from blindfield.conduct.checks import check_field
 from blindfield.conduct.conductor import Conductor
+from blindfield.conduct.rearming import rearm_all
 from blindfield.console import debrief
 from blindfield.console.cautions import AT_THE_CLOSE, tick_cautions
 from blindfield.console.desk import (
@@ -24,7 +27,7 @@ from blindfield.console.follow import followed
 from blindfield.console.silence import proof_of_silence
 from blindfield.drills.catalogue import DRILLS, drill_named
 from blindfield.drills.draw import draw
-from blindfield.model.errors import ConfigError, NotConfirmedSilent
+from blindfield.model.errors import BlindfieldError, ConfigError, NotConfirmedSilent
 from blindfield.model.ids import run_id_text
 from blindfield.model.run_summary import RunSummary
 from blindfield.model.scenario import EndOn, Scenario
@@ -47,6 +50,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="a target counts as found at the strike, or when it is dug out",
     )
     parser.add_argument(
+        "--pulses",
+        choices=("own", "together", "apart"),
+        default="own",
+        help="each target's own rhythm, or pulses that coincide or stay apart",
+    )
+    parser.add_argument(
         "--cautions-read", action="store_true", help="the cautions were read and hold"
     )
 
@@ -65,6 +74,7 @@ def run(options: argparse.Namespace) -> int:
     end_on: EndOn = "dug_out" if options.end_on == "dug-out" else "strike"
 
     async def conduct() -> RunSummary:
+        _end_when_told()
         async with open_desk(place) as desk:
             _tell(desk, options.json)
             scenario = draw(
@@ -73,16 +83,29 @@ def run(options: argparse.Namespace) -> int:
                 seed=seed,
                 time_limit_s=options.minutes * 60,
                 end_on=end_on,
+                pulses=options.pulses,
                 alive=[member.name for member in desk.crew.targets],
             )
             return await conduct_run(desk, scenario, quiet=options.json)
 
     try:
         summary = asyncio.run(conduct())
+    except asyncio.CancelledError:
+        raise KeyboardInterrupt from None
     finally:
         if not options.json:
             print(AT_THE_CLOSE)
     return _finish(options, place, summary)
+
+
+def _end_when_told() -> None:
+    """A closed terminal or a shutdown ends the run as Ctrl-C does."""
+    task = asyncio.current_task()
+    assert task is not None
+    for name in ("SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            with contextlib.suppress(NotImplementedError):  # Windows: Ctrl-C only
+                asyncio.get_running_loop().add_signal_handler(getattr(signal, name), task.cancel)
 
 
 def _tell(desk: Desk, as_json: bool) -> None:
@@ -102,8 +125,39 @@ async def conduct_run(desk: Desk, scenario: Scenario, *, quiet: bool = False) ->
     if not quiet:
         print(checked)
         print(f"Start at {scenario.start.name}: {_metres(scenario)}.")
-    async with followed(conductor, scenario, show=not quiet):
-        return await conductor.run(scenario)
+    try:
+        async with followed(conductor, scenario, show=not quiet):
+            summary = await conductor.run(scenario)
+    finally:
+        for sentence in (*conductor.troubles, *_became_of(conductor)):
+            print(sentence, file=sys.stderr if quiet else sys.stdout)
+    if conductor.state.knocked and not quiet:
+        await _answer_knock(desk)
+    return summary
+
+
+def _became_of(conductor: Conductor) -> list[str]:
+    """Who is silent after the run: one sentence for all that are, one for each that is not."""
+    silent = [name for name, r in conductor.silent.items() if not isinstance(r, BlindfieldError)]
+    doubtful = [str(r) for r in conductor.silent.values() if isinstance(r, BlindfieldError)]
+    text = [f"Confirmed silent: {', '.join(silent)}."] if silent else []
+    kept = ["The run is kept: `blindfield debrief`."] if conductor.summary else []
+    return [*text, *(f"NOT confirmed silent: {what}" for what in doubtful), *kept]
+
+
+async def _answer_knock(desk: Desk) -> None:
+    """The knock said "I stop". Only an answer by a person lifts the silence that it set."""
+    if not sys.stdin.isatty():
+        return
+    answer = input("Knocked: finished (f), stopped (s) or emergency (e)? ").strip().lower()
+    if answer[:1] in ("f", "s"):
+        wrong = {
+            name: text for name, text in (await rearm_all(desk.place, desk.crew)).items() if text
+        }
+        for name, text in wrong.items():
+            print(f"{name}: not ready for the next run: {text}")
+    else:
+        print("The field stays silent until `blindfield rearm`. All places are shown below.")
 
 
 def _metres(scenario: Scenario) -> str:
