@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from blindfield.conduct.conductor import Conductor
@@ -50,6 +50,7 @@ class Truth:
 
 @settings(
     max_examples=20,
+    phases=(Phase.explicit, Phase.reuse, Phase.generate),  # shrinking whole runs takes minutes
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
     deadline=None,
 )
@@ -77,7 +78,10 @@ async def _trial(folder: Path, faults: list[tuple[float, tuple[str, str]]], seed
                 break
         end_s = None if truth.crashed else await _let_end(b, task, truth)
     async with bench(folder, lease_s=LEASE_S, sim=sim) as again:
-        await _collected_once(again, task, truth)
+        assert not again.desk.logbook.open_runs()
+        _mend_all(again, truth)
+    async with bench(folder, lease_s=LEASE_S, sim=sim) as again:
+        await _collected_once(again)
         _check_carriers(again, truth, end_s)
     sim.stop()
 
@@ -130,14 +134,16 @@ async def _let_end(b: Bench, task: asyncio.Task[RunSummary], truth: Truth) -> fl
     return end_s
 
 
-async def _collected_once(b: Bench, task: asyncio.Task[RunSummary], truth: Truth) -> None:
-    """After all links are mended, journals and logbook agree record by record."""
+def _mend_all(b: Bench, truth: Truth) -> None:
     for target in NAMES:
         b.sim.mend_link(target)
         truth.mend(target, asyncio.get_running_loop().time())
     for device in b.sim.devices.values():
         device.line.loss = device.line.doubling = 0.0
-    assert not b.desk.logbook.open_runs()
+
+
+async def _collected_once(b: Bench) -> None:
+    """Journals and logbook agree record by record."""
     conductor = b.desk.conductor()
     await b.desk.crew.each(b.desk.crew.members.values(), conductor.recorder.collect)
     kept = [

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Awaitable, Callable
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from blindfield.conduct.crew import Member
 from blindfield.conduct.loading import OTHER_SLOT, SLOT
 from blindfield.conduct.state import outcome_of, summary_of
 from blindfield.links.virtual_time import utc_now
-from blindfield.model.errors import BlindfieldError, LinkError, LinkLost
+from blindfield.model.errors import BlindfieldError, LinkLost
 from blindfield.model.events import utc_text
 from blindfield.model.run_summary import RunSummary
 
@@ -41,7 +43,7 @@ async def close_run(conductor: Conductor) -> RunSummary:
     return summary
 
 
-def _last_records(conductor: Conductor):  # type: ignore[no-untyped-def]
+def _last_records(conductor: Conductor) -> Callable[[Member], Awaitable[None]]:
     async def collect(member: Member) -> None:
         try:
             async with asyncio.timeout(CONFIRM_S):
@@ -63,8 +65,9 @@ async def end_everywhere(conductor: Conductor) -> dict[str, int | BlindfieldErro
             while True:
                 try:
                     return await _end_one(member)
-                except LinkError:
+                except BlindfieldError:
                     await asyncio.sleep(0.2)
+                    await _reconnect(member)
 
     async def end_in_time(member: Member) -> int:
         try:
@@ -72,13 +75,28 @@ async def end_everywhere(conductor: Conductor) -> dict[str, int | BlindfieldErro
         except TimeoutError:
             raise LinkLost("cannot be reached.", device=member.name) from None
 
-    return await conductor.crew.each(conductor.crew.targets, end_in_time)
+    results = await conductor.crew.each(conductor.crew.targets, end_in_time)
+    if any(isinstance(result, BlindfieldError) for result in results.values()):
+        for medium in conductor.media:
+            await medium.silence_all()
+    for part in conductor.state.scenario.targets if conductor.state.scenario else ():
+        if part.name not in results:
+            results[part.name] = LinkLost("does not answer.", device=part.name)
+    return results
+
+
+async def _reconnect(member: Member) -> None:
+    """The machine that keeps links up has ended with the run: a link lost now is ours to mend."""
+    try:
+        await member.client.connect()
+    except BlindfieldError:
+        pass  # tried again until the time is over
 
 
 async def _record_silence(conductor: Conductor) -> None:
     for name, result in conductor.silent.items():
         if isinstance(result, BlindfieldError):
-            await _name_unconfirmed(conductor, conductor.crew.members[name], result)
+            await _name_unconfirmed(conductor, name, result)
         else:
             await conductor.recorder.say("silent_confirmed", device=name, count=result)
 
@@ -95,21 +113,34 @@ async def _end_one(member: Member) -> int:
     return count
 
 
-async def _name_unconfirmed(conductor: Conductor, member: Member, error: BlindfieldError) -> None:
-    """The last instant at which it can still send: the sheet's end, or its lease."""
+def last_instant_s(conductor: Conductor, name: str) -> float:
+    """The last host time at which the target can still send: its sheet's end, or its lease."""
     state, place = conductor.state, conductor.place
-    scenario, start_s = state.scenario, state.start_s
-    if scenario is None or start_s is None:
-        until_s = asyncio.get_running_loop().time()
-    else:
-        until_s = start_s.high + scenario.end_s
-        if place.lease_s is not None:
-            until_s = min(until_s, member.heard_s + place.lease_s)
-    where = place.target_named(member.name)
+    now_s = asyncio.get_running_loop().time() + conductor.recorder.shift_s
+    if state.scenario is None or state.start_s is None:
+        return now_s
+    until_s = state.start_s.high + state.scenario.end_s
+    member = conductor.crew.members.get(name)
+    if place.lease_s is not None and member is not None:
+        heard_s = member.heard_s + conductor.recorder.shift_s
+        until_s = min(until_s, max(heard_s, state.start_s.high) + place.lease_s)
+    return until_s
+
+
+async def _name_unconfirmed(conductor: Conductor, name: str, error: BlindfieldError) -> None:
+    until_s = last_instant_s(conductor, name)
+    left_s = until_s - asyncio.get_running_loop().time() - conductor.recorder.shift_s
+    until = utc_now() + timedelta(seconds=left_s)
+    where = conductor.place.target_named(name)
+    conductor.doubtful[name] = (
+        f"{name} at {where.x_m:g} m, {where.y_m:g} m is NOT confirmed silent; it can send until "
+        f"{until.astimezone():%H:%M:%S} at the latest ({error.what})"
+    )
     await conductor.recorder.say(
         "not_confirmed_silent",
-        device=member.name,
+        device=name,
         place=f"{where.x_m:g} m, {where.y_m:g} m",
         until_host_s=until_s,
+        until_utc=utc_text(until),
         reason=str(error),
     )

@@ -18,7 +18,7 @@ from blindfield.conduct.recorder import Recorder
 from blindfield.links.channel import Medium
 from blindfield.logbook.commitment import drawn_data
 from blindfield.logbook.writer import Writer
-from blindfield.model.errors import BlindfieldError, LinkError, NotReady
+from blindfield.model.errors import BlindfieldError, LinkError, LogbookError, NotReady
 from blindfield.model.event_kinds import Source
 from blindfield.model.events import Event
 from blindfield.model.field import Field
@@ -39,7 +39,8 @@ class Conductor:
     """One run on one crew. `state` may be read at any time; `on_change` is called when it moved.
 
     `troubles`: sentences for the person at the screen. After the end `silent` tells for each
-    target its silence count, or the error that kept it from confirming, and `summary` is kept.
+    target its silence count, or the error that kept it from confirming, `doubtful` has a sentence
+    with place and last instant for each that may still send, and `summary` is what was kept.
     """
 
     def __init__(self, place: Field, crew: Crew, media: list[Medium], writer: Writer) -> None:
@@ -52,10 +53,12 @@ class Conductor:
         self.troubles: list[str] = []
         self.end_reason = ""
         self.silent: dict[str, int | BlindfieldError] = {}
+        self.doubtful: dict[str, str] = {}
         self.summary: RunSummary | None = None
         self._commands: asyncio.Queue[runs.Command] = asyncio.Queue()
         self._tasks: set[asyncio.Task[None]] = set()
         self._over = asyncio.Event()
+        self._failure: LogbookError | None = None
 
     # Before
 
@@ -96,8 +99,8 @@ class Conductor:
         """
         self.recorder.run_id = new_run_id()
         data = drawn_data(scenario.to_json(), field_name=self.place.name, seed=scenario.seed)
-        await self.recorder.say("run_drawn", **data)
         try:
+            await self.recorder.say("run_drawn", **data)
             await load_all(self, scenario)
             await start_all(self, START_LEAD_S)
             await self._follow(scenario)
@@ -157,6 +160,8 @@ class Conductor:
             for task in (over, *tasks, *self._tasks):
                 task.cancel()
             await asyncio.gather(over, *tasks, *self._tasks, return_exceptions=True)
+        if self._failure is not None:
+            raise self._failure
 
     def _members(self) -> list[Member]:
         return list(self.crew.members.values())
@@ -180,7 +185,10 @@ class Conductor:
         self._commands.put_nowait(runs.EndRun("no target sends any more"))
 
     async def _look_at_all(self) -> None:
-        await self.crew.each(self._members(), self.recorder.collect)
+        results = await self.crew.each(self._members(), self.recorder.collect)
+        for result in results.values():
+            if isinstance(result, LogbookError):
+                raise result
 
     async def _watch(self, member: Member) -> None:
         """Keep one device's link up, and fetch what it has: at a hint, and every POLL_S."""
@@ -201,7 +209,8 @@ class Conductor:
                 hint.clear()
                 looked_s = await self._visit(member, looked_s)
         finally:
-            member.client.on_data = lambda: None
+            member.client.on_data = member.client.on_restart = lambda: None
+            member.link.on_up, member.link.on_lost = lambda *_: None, lambda _: None
             upkeep.cancel()
             await asyncio.gather(upkeep, return_exceptions=True)
 
@@ -214,6 +223,8 @@ class Conductor:
             await self.recorder.collect(member)
         except LinkError:
             pass  # the link's own machine brings it back and tells
+        except LogbookError:
+            raise  # a run that cannot be kept ends
         except BlindfieldError as error:
             self.troubles.append(str(error))
         return looked_s
@@ -239,6 +250,8 @@ class Conductor:
                 await work
             except LinkError:
                 pass  # its own machine tells
+            except LogbookError as error:
+                self._fail(error)
             except BlindfieldError as error:
                 self.troubles.append(str(error))
 
@@ -311,7 +324,15 @@ class Conductor:
         """Everything silent now, by whoever asks; a run that is open ends as interrupted."""
         for medium in self.media:
             await medium.silence_all()
-        await self.recorder.say("silence_sent", cause=cause)
+        try:
+            await self.recorder.say("silence_sent", cause=cause)
+        except LogbookError as error:
+            self._fail(error)
+
+    def _fail(self, error: LogbookError) -> None:
+        """The record can no longer be kept: the run ends, silent, with this error."""
+        self._failure = self._failure or error
+        self._over.set()
 
     async def started(self, start_s: float, utc: str) -> None:
         """Every device took the start: the run's clock begins."""

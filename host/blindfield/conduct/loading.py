@@ -11,11 +11,12 @@ from blindfield.conduct.crew import Member
 from blindfield.conduct.sheets import sheet_of
 from blindfield.conduct.state import HORN_CANNOT_START, HORN_START, RunState
 from blindfield.links.virtual_time import utc_now
-from blindfield.model.errors import BlindfieldError, NotReady
+from blindfield.model.errors import BlindfieldError, NotReady, Refused
 from blindfield.model.events import utc_text
 from blindfield.model.messages import SHEET_BYTES
 from blindfield.model.scenario import Cue, Part, Scenario
 from fieldcore import sheet as core
+from fieldcore import wire
 from fieldcore.instant import split_us
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
 SLOT, OTHER_SLOT = 0, 1
 PART_BYTES = SHEET_BYTES // 2
 CONFIRM_BEFORE_S = 1.0
-RESTART_LEAD_S = 0.5
+RESTART_LEADS_S = (0.5, 1.5, 5.0)
 
 
 async def load_all(conductor: Conductor, scenario: Scenario) -> None:
@@ -94,9 +95,11 @@ async def start_all(conductor: Conductor, lead_s: float) -> None:
 
     results = await conductor.crew.each(conductor.crew.targets, start_in_time)
     missing = [name for name, result in results.items() if result is not None]
+    refused = bool(missing) or conductor.state.phase != "drawn"
+    if refused:
+        await cancel_all(conductor)  # before the record, which may take its time
     await _record_starts(conductor, results, start_s)
-    if missing or conductor.state.phase != "drawn":
-        await cancel_all(conductor)
+    if refused:
         why = next((str(r) for r in results.values() if r is not None), "the field was silenced.")
         raise NotReady(
             f"cannot start: {why}", remedy="Everything was cancelled; nothing will send. Try again."
@@ -151,12 +154,11 @@ async def reload(conductor: Conductor, member: Member) -> None:
     status = await member.client.status()
     if status["silence_count"] != member.silence_count or status["latched"]:
         return  # silenced in the meantime: nothing revives it within a run
-    member.revision += 1
-    start_s = asyncio.get_running_loop().time() + RESTART_LEAD_S
-    origin_s = start_s - state.start_s.best
-    await load_one(conductor, member, carried_on(part, state), OTHER_SLOT, origin_s)
-    instant, origin_ms = _instant(member, start_s), round(origin_s * 1000)
-    await member.ask("start", OTHER_SLOT, *instant, origin_ms, member.silence_count)
+    for lead_s in RESTART_LEADS_S:
+        if await _join(conductor, member, carried_on(part, state), lead_s):
+            break
+    else:
+        raise NotReady("came back too slowly to join the run again.", device=member.name)
     await conductor.recorder.say(
         "sheet_reloaded",
         device=member.name,
@@ -164,6 +166,27 @@ async def reload(conductor: Conductor, member: Member) -> None:
         revision=member.revision,
         reason="it had restarted",
     )
+
+
+async def _join(conductor: Conductor, member: Member, part: Part, lead_s: float) -> bool:
+    """Load the next revision and start it `lead_s` ahead; False when that was too short."""
+    start_s = conductor.state.start_s
+    assert start_s is not None
+    assert start_s.best is not None
+    member.revision += 1
+    at_s = asyncio.get_running_loop().time() + lead_s
+    origin_s = at_s - start_s.best
+    await load_one(conductor, member, part, OTHER_SLOT, origin_s)
+    origin_ms = round(origin_s * 1000)
+    try:
+        await member.ask(
+            "start", OTHER_SLOT, *_instant(member, at_s), origin_ms, member.silence_count
+        )
+    except Refused as refusal:
+        if refusal.code == wire.NO_PAST:
+            return False
+        raise
+    return True
 
 
 def carried_on(part: Part, state: RunState) -> Part:

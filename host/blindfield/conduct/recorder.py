@@ -88,8 +88,8 @@ class Recorder:
                 run_id=self._run_of(record.run_tag),
             )
             if key not in self._known:
-                self._known.add(key)
                 await self._keep(event)
+                self._known.add(key)
             member.acked_seq = record.seq
         return bool(raws) and member.acked_seq < last_seq
 
@@ -101,5 +101,15 @@ class Recorder:
         return self.run_id if run_tag in (0, own) else None
 
     async def _keep(self, event: Event) -> None:
-        number = await self.writer.append(event)
-        self._on_event(event.with_id(number))
+        """On disk and told are one step: whoever is cancelled in between leaves neither half."""
+
+        async def keep() -> None:
+            number = await self.writer.append(event)
+            self._on_event(event.with_id(number))
+
+        task = asyncio.ensure_future(keep())
+        try:
+            await asyncio.shield(task)
+        except asyncio.CancelledError:
+            await asyncio.gather(task, return_exceptions=True)
+            raise

@@ -9,7 +9,7 @@ from datetime import datetime
 from blindfield.conduct import state as runs
 from blindfield.conduct.closing import close_run, end_everywhere
 from blindfield.conduct.conductor import Conductor
-from blindfield.conduct.crew import Crew
+from blindfield.conduct.crew import Crew, Member
 from blindfield.conduct.recorder import Recorder
 from blindfield.links.channel import Medium
 from blindfield.links.clock import Clocks, Exchange
@@ -22,6 +22,9 @@ from blindfield.model.ids import run_id_text
 from blindfield.model.run_summary import RunRecord
 from fieldcore.instant import total_us
 
+RUNNING = 2
+"""`state` of status_is."""
+
 
 async def recover(place: Field, crew: Crew, media: Sequence[Medium], writer: Writer) -> list[str]:
     """Close every open run; one sentence for each. Runs whose key is lost are silenced all the
@@ -30,28 +33,49 @@ async def recover(place: Field, crew: Crew, media: Sequence[Medium], writer: Wri
     return [await _recover_one(record, place, crew, media, writer) for record in records]
 
 
+async def end_strays(crew: Crew) -> list[str]:
+    """End what runs on a target that was out of reach when its run was closed: nobody conducts
+    it any more. One sentence for each."""
+
+    async def end(member: Member) -> bool:
+        status = await member.client.status()
+        if status["state"] != RUNNING:
+            return False
+        await member.ask("end", status["slot"])
+        return True
+
+    results = await crew.each(crew.targets, end)
+    return [
+        f"{n} was still in a run that is closed; it was ended."
+        for n in results
+        if results[n] is True
+    ]
+
+
 async def _recover_one(
     record: RunRecord, place: Field, crew: Crew, media: Sequence[Medium], writer: Writer
 ) -> str:
     conductor = Conductor(place, crew, list(media), writer)
     conductor.recorder.run_id = record.run_id
     short = run_id_text(record.run_id)[:6]
+    conductor.silent = await end_everywhere(conductor)  # before anything is read
     try:
         events: list[Event] = await writer.call(lambda book: book.events_of(record.run_id))
-    except LogbookError as error:
+        conductor.state = runs.replay(events)
+    except (LogbookError, KeyError, TypeError, ValueError) as error:
         for medium in media:
             await medium.silence_all()
         ended = utc_text(utc_now())
         await writer.call(lambda book: book.abandon_run(record.run_id, ended_utc=ended))
         return f"Run {short} was left open and cannot be read ({error}); the field was silenced."
-    conductor.state = runs.replay(events)
     _acquaint(crew, events)
     before: list[Event] = await writer.call(lambda book: book.events_of(None))
     _speak_in_its_time(conductor.recorder, events, before)
-    conductor.silent = await end_everywhere(conductor)
+    conductor.silent = await end_everywhere(conductor)  # now also by name those that are absent
     await conductor.recorder.say("recovered", action="silenced, collected and closed")
     await close_run(conductor)
-    return f"Run {short} was left open; it was ended, its events collected, closed as interrupted."
+    doubt = "".join(f" {sentence}." for sentence in conductor.doubtful.values())
+    return f"Run {short} was left open: ended, its events collected, closed as interrupted.{doubt}"
 
 
 def _acquaint(crew: Crew, events: Sequence[Event]) -> None:

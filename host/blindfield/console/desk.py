@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import argparse
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Mapping
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
+from typing import Any
 
 from blindfield.conduct.conductor import Conductor
 from blindfield.conduct.crew import Crew, muster
 from blindfield.conduct.owner import Owner
-from blindfield.conduct.recovery import recover
+from blindfield.conduct.proof import proof_of_silence
+from blindfield.conduct.recovery import end_strays, recover
 from blindfield.field.settings import find_field, load_field
 from blindfield.links.channel import Medium
 from blindfield.links.keyfile import read_key
@@ -50,6 +52,12 @@ class Desk:
     owner: Owner
     recovered: list[str]
 
+    async def silence(self, _: Mapping[str, Any]) -> Mapping[str, Any]:
+        """Silence asked for by another command while no run is open here."""
+        for medium in self.media:
+            await medium.silence_all()
+        return await proof_of_silence(self.place, self.crew)
+
     def conductor(self) -> Conductor:
         return Conductor(self.place, self.crew, self.media, self.writer)
 
@@ -70,15 +78,17 @@ async def open_desk(place: Field, media: list[Medium] | None = None) -> AsyncIte
             if media is None
             else media
         )
-        crew = await muster(place, ways, key)
-        desk = Desk(place, key, ways, logbook, writer, crew, owner, [])
+        desk = Desk(place, key, ways, logbook, writer, Crew(), owner, [])
         try:
-            desk.recovered = await recover(place, crew, ways, writer)
+            owner.handle("silence", desk.silence)  # from the first moment; a run has its own
             if not virtual:
                 await owner.serve()
+            desk.crew = await muster(place, ways, key)
+            desk.recovered = await recover(place, desk.crew, ways, writer)
+            desk.recovered += await end_strays(desk.crew)
             yield desk
         finally:
-            await crew.close()
+            await desk.crew.close()
             for medium in ways:
                 await medium.close()
             await writer.close()

@@ -13,6 +13,7 @@ from typing import Any
 
 from blindfield.conduct.checks import check_field
 from blindfield.conduct.conductor import Conductor
+from blindfield.conduct.proof import proof_of_silence
 from blindfield.conduct.rearming import rearm_all
 from blindfield.console import debrief
 from blindfield.console.cautions import AT_THE_CLOSE, tick_cautions
@@ -24,7 +25,6 @@ from blindfield.console.desk import (
     open_desk,
 )
 from blindfield.console.follow import followed
-from blindfield.console.silence import proof_of_silence
 from blindfield.drills.catalogue import DRILLS, drill_named
 from blindfield.drills.draw import draw
 from blindfield.model.errors import BlindfieldError, ConfigError, NotConfirmedSilent
@@ -99,10 +99,11 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _end_when_told() -> None:
-    """A closed terminal or a shutdown ends the run as Ctrl-C does."""
+    """Ctrl-C, a closed terminal or a shutdown ends the run once; a second press changes nothing,
+    since what it would break off is the silencing."""
     task = asyncio.current_task()
     assert task is not None
-    for name in ("SIGTERM", "SIGHUP"):
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
         if hasattr(signal, name):
             with contextlib.suppress(NotImplementedError):  # Windows: Ctrl-C only
                 asyncio.get_running_loop().add_signal_handler(getattr(signal, name), task.cancel)
@@ -139,10 +140,9 @@ async def conduct_run(desk: Desk, scenario: Scenario, *, quiet: bool = False) ->
 def _became_of(conductor: Conductor) -> list[str]:
     """Who is silent after the run: one sentence for all that are, one for each that is not."""
     silent = [name for name, r in conductor.silent.items() if not isinstance(r, BlindfieldError)]
-    doubtful = [str(r) for r in conductor.silent.values() if isinstance(r, BlindfieldError)]
     text = [f"Confirmed silent: {', '.join(silent)}."] if silent else []
     kept = ["The run is kept: `blindfield debrief`."] if conductor.summary else []
-    return [*text, *(f"NOT confirmed silent: {what}" for what in doubtful), *kept]
+    return [*text, *(f"{what}." for what in conductor.doubtful.values()), *kept]
 
 
 async def _answer_knock(desk: Desk) -> None:

@@ -6,13 +6,14 @@ import argparse
 import asyncio
 import json
 
-from blindfield.conduct.crew import Crew, Member, muster
+from blindfield.conduct.crew import muster
 from blindfield.conduct.owner import ask_owner
+from blindfield.conduct.proof import proof_of_silence
 from blindfield.console.desk import add_field_argument, add_json_argument, field_of
 from blindfield.links.channel import Medium
 from blindfield.links.keyfile import read_key
 from blindfield.links.medium import open_medium
-from blindfield.model.errors import BlindfieldError, ConfigError, LinkLost, NotConfirmedSilent
+from blindfield.model.errors import ConfigError, LinkBusy, NotConfirmedSilent
 from blindfield.model.field import Field
 
 OWNER_TIMEOUT_S = 15.0
@@ -25,7 +26,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     place = field_of(options)
-    answer = ask_owner(place.folder, "silence", timeout_s=OWNER_TIMEOUT_S)
+    try:
+        answer = ask_owner(place.folder, "silence", timeout_s=OWNER_TIMEOUT_S)
+    except (LinkBusy, ConfigError):
+        answer = None  # it lives but does not answer: then we send the frame ourselves
     result = answer if answer is not None else asyncio.run(silence_field(place))
     silent, doubtful = result["silent"], result["not_confirmed"]
     if options.json:
@@ -68,17 +72,3 @@ async def silence_field(place: Field) -> dict[str, list[str]]:
 async def _close(media: list[Medium]) -> None:
     for medium in media:
         await medium.close()
-
-
-async def proof_of_silence(place: Field, crew: Crew) -> dict[str, list[str]]:
-    """Which targets say that they are silent and latched, and which do not say so."""
-
-    async def ask(member: Member) -> None:
-        status = await member.client.status()
-        if not status["latched"] or status["may_send"]:
-            raise LinkLost("is not silent.", device=member.name)
-
-    results = await crew.each(crew.targets, ask)
-    silent = [name for name, r in results.items() if not isinstance(r, BlindfieldError)]
-    names = [target.name for target in place.targets]
-    return {"silent": silent, "not_confirmed": [name for name in names if name not in silent]}
