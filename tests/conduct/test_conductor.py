@@ -90,7 +90,9 @@ def test_every_device_gets_the_same_number_of_frames_up_to_the_start(tmp_path: P
 
                 member.client.channel.send = counted  # type: ignore[method-assign]
             task = await begun(conductor, scenario)
-            assert len(set(counts.values())) <= 2, counts  # retries aside, sizes alike
+            assert len({count // 1000 for count in counts.values()}) == 1, counts
+            # A clock's reading may take a byte more than another's; nothing else differs.
+            assert max(counts.values()) - min(counts.values()) <= 8, counts
             task.cancel()
             with pytest.raises(asyncio.CancelledError):
                 await task

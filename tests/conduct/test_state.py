@@ -200,6 +200,14 @@ def test_when_no_target_sends_any_more_the_run_ends_as_not_met() -> None:
     assert runs.outcome_of(story.state) == "not_met"
 
 
+def test_ends_by_silence_do_not_make_it_a_run_that_went_to_its_end() -> None:
+    story = Story(drawn()).start()
+    for name in (story.first, story.second):
+        story.tell(event("ended", START_S + 50, device=name, cause="silence"))
+    story.tell(event("silenced", START_S + 50, device=story.first, cause="frame", count=1))
+    assert runs.outcome_of(story.state) == "interrupted"
+
+
 def test_an_event_without_a_known_time_changes_nothing_but_does_no_harm() -> None:
     story = Story(drawn()).start()
     story.tell(event("strike", None, device=story.first))

@@ -327,7 +327,8 @@ class Conductor:
         try:
             await self.recorder.say("silence_sent", cause=cause)
         except LogbookError as error:
-            self._fail(error)
+            if self.recorder.run_id is not None:
+                self._fail(error)
 
     def _fail(self, error: LogbookError) -> None:
         """The record can no longer be kept: the run ends, silent, with this error."""

@@ -245,6 +245,8 @@ def _ended(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]
     if view is None or state.phase not in ("running", "overtime"):
         return state, ()
     state = _change(state, replace(view, ended=True, sends=False))
+    if event.data.get("cause") == "silence":
+        return state, ()  # its `silenced` event follows, and says what that means for the run
     if event.data.get("cause") == "lease":
         state = _flag(state, f"{view.name} fell silent: the host was not heard for too long")
     over = all(other.ended for other in state.targets if other.in_play)

@@ -8,7 +8,7 @@ import contextlib
 import secrets
 import signal
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from blindfield.conduct.checks import check_field
@@ -73,6 +73,8 @@ def run(options: argparse.Namespace) -> int:
     seed = secrets.randbelow(1_000_000_000) if options.seed is None else options.seed
     end_on: EndOn = "dug_out" if options.end_on == "dug-out" else "strike"
 
+    begun: list[Conductor] = []
+
     async def conduct() -> RunSummary:
         _end_when_told()
         async with open_desk(place) as desk:
@@ -86,14 +88,14 @@ def run(options: argparse.Namespace) -> int:
                 pulses=options.pulses,
                 alive=[member.name for member in desk.crew.targets],
             )
-            return await conduct_run(desk, scenario, quiet=options.json)
+            return await conduct_run(desk, scenario, quiet=options.json, begun=begun.append)
 
     try:
         summary = asyncio.run(conduct())
     except asyncio.CancelledError:
         raise KeyboardInterrupt from None
     finally:
-        if not options.json:
+        if not options.json and begun:
             print(AT_THE_CLOSE)
     return _finish(options, place, summary)
 
@@ -117,8 +119,15 @@ def _tell(desk: Desk, as_json: bool) -> None:
         print(f"{target.name}: does not answer and is left out.", file=stream)
 
 
-async def conduct_run(desk: Desk, scenario: Scenario, *, quiet: bool = False) -> RunSummary:
-    """One run on an open desk, with the searcher's screen unless `quiet`."""
+async def conduct_run(
+    desk: Desk,
+    scenario: Scenario,
+    *,
+    quiet: bool = False,
+    begun: Callable[[Conductor], None] = lambda _: None,
+) -> RunSummary:
+    """One run on an open desk, with the searcher's screen unless `quiet`; `begun` is called when
+    the field was found fit and the run is about to be loaded."""
     conductor = desk.conductor()
     _serve(desk, conductor)
     await conductor.prepare()
@@ -126,6 +135,12 @@ async def conduct_run(desk: Desk, scenario: Scenario, *, quiet: bool = False) ->
     if not quiet:
         print(checked)
         print(f"Start at {scenario.start.name}: {_metres(scenario)}.")
+        print(
+            f"The time limit is {scenario.time_limit_s / 60:g} min; signals go on for up to "
+            f"{(scenario.end_s - scenario.time_limit_s) / 60:g} min more, so that you can finish."
+        )
+        print("Transceiver to SEARCH at the start. The clock begins in a few seconds.")
+    begun(conductor)
     try:
         async with followed(conductor, scenario, show=not quiet):
             summary = await conductor.run(scenario)
@@ -142,6 +157,8 @@ def _became_of(conductor: Conductor) -> list[str]:
     silent = [name for name, r in conductor.silent.items() if not isinstance(r, BlindfieldError)]
     text = [f"Confirmed silent: {', '.join(silent)}."] if silent else []
     kept = ["The run is kept: `blindfield debrief`."] if conductor.summary else []
+    if conductor.state.interrupted and conductor.state.started:
+        kept.append("If it was silenced, the field stays silent until `blindfield rearm`.")
     return [*text, *(f"{what}." for what in conductor.doubtful.values()), *kept]
 
 
@@ -161,7 +178,8 @@ async def _answer_knock(desk: Desk) -> None:
 
 
 def _metres(scenario: Scenario) -> str:
-    return f"{scenario.start.x_m:g} m along, {scenario.start.y_m:g} m in"
+    x_m, y_m = scenario.start.x_m, scenario.start.y_m
+    return f"{x_m:g} m along the base line from the first peg, {y_m:g} m up from it"
 
 
 def _serve(desk: Desk, conductor: Conductor) -> None:

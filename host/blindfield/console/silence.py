@@ -39,8 +39,8 @@ def run(options: argparse.Namespace) -> int:
     if doubtful:
         raise NotConfirmedSilent(
             f"not confirmed silent: {', '.join(doubtful)}.",
-            remedy="Knock five times on each, evenly, or dig it out and take its cells out. "
-            "None sends longer than 20 minutes after its last start.",
+            remedy="Knock on each by hand, five times, evenly, or dig it out and take its cells "
+            "out. By itself it falls silent 20 minutes after its last start at the very latest.",
         )
     if not options.json:
         print("The field stays silent until `blindfield rearm`.")
