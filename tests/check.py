@@ -20,7 +20,7 @@ def checks(pytest_arguments: list[str]) -> tuple[Check, ...]:
         ("format", ("ruff", "format", "--check", ".")),
         ("lint", ("ruff", "check", ".")),
         ("types", ("mypy",)),
-        ("tests", ("pytest", *pytest_arguments)),
+        ("tests", ("pytest", "-n", "2", "--dist", "loadfile", *pytest_arguments)),
     )
 
 

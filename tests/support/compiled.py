@@ -58,7 +58,8 @@ def run_device(folder: Path, mode: str) -> dict[str, Any]:
 
 
 def _first_from(folder: Path) -> str:
-    return f"import sys\nsys.path.insert(0, {str(folder)!r})\n"
+    # By its short name, as on a device: every module keeps the path that it came from.
+    return f"import os, sys\nos.chdir({str(folder)!r})\nsys.path.insert(0, '')\n"
 
 
 def _compile(base: Path, source: Path, folder: Path) -> int:
