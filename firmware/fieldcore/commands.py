@@ -142,7 +142,8 @@ def _start(device: "Device", values: "Values") -> None:
         raise Refusal(_NO_OTHER_DEVICE)
     sheet = device.slots.take(slot, device.board.device_id)
     ahead_ms = instant.diff_ms(ms, device.clock.ms)
-    if us > 999 or not 0 < ahead_ms <= _START_AHEAD_MS:
+    lap = (device.clock.lap + (ms < device.clock.ms)) & 0xFF
+    if us > 999 or values[2] != lap or not 0 < ahead_ms <= _START_AHEAD_MS:
         raise Refusal(_NO_PAST)
     if origin_ms >= sheet.end_ms:
         raise Refusal(_NO_TOO_LONG)

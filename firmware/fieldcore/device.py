@@ -284,14 +284,15 @@ class Device:
     def silence(self, cause: int) -> None:
         """Every carrier of this device off, latched, and told to the devices near once."""
         self.board.abort()
-        self.run.end(_END_SILENCE)
-        self.disarm(_END_SILENCE)
         fresh = not self.journal.latched
         count = (self.journal.silence_count + 1) & 0xFFFF
+        self.journal.set_silence(
+            count, True
+        )  # before any write: a store that fails changes nothing
+        self.run.end(_END_SILENCE)
+        self.disarm(_END_SILENCE)
         if fresh:
             self.note(_EVENT_SILENCED, struct.pack("<HBBI", count, 1, cause, 0))
-        self.journal.set_silence(count, True)
-        if fresh:
             self.board.advertise(frame.encode(255, message.pack(_SILENCE)))
             self._hint()
 

@@ -84,6 +84,7 @@ class Run:
         if renew:
             self._renewed_ms = self.elapsed_ms(now_ms)
         old = self.sheet
+        self.sends = False  # what the new sheet has due sends again before the next pulse
         self._take(sheet)
         if sheet.train() != old.train():
             self._begin_keying()

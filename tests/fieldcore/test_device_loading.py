@@ -172,6 +172,13 @@ def test_a_timetable_started_a_day_ahead_across_every_wrap() -> None:
     assert bench.pulse_times_us() == [0, 1_000_000]
 
 
+def test_a_start_in_another_lap_of_the_clock_is_refused(loaded: DeviceBench) -> None:
+    at_ms = loaded.device.clock.ms + 3000
+    count = loaded.silence_count()
+    lap = loaded.device.clock.lap + 1
+    assert loaded.ask(wire.START, 0, lap, at_ms, 0, 0, count) == refused(wire.NO_PAST, wire.START)
+
+
 def test_cancel_forgets_the_start_and_keeps_the_sheet(loaded: DeviceBench) -> None:
     loaded.start()
     assert loaded.ask(wire.CANCEL, 1) == [wire.DONE]  # another slot: nothing to cancel

@@ -165,6 +165,18 @@ def test_the_replaced_sheet_is_spent() -> None:
         assert bench.start(slot) == [wire.REFUSED, wire.NO_SLOT, wire.START]
 
 
+def test_a_revision_without_a_due_cue_rests() -> None:
+    bench = DeviceBench()
+    bench.run()
+    bench.pass_ms(2_500)
+    sent = len(bench.board.pulses)
+    assert sent
+    assert bench.load(1, revision=2, cues=[])[0] == wire.COMMITTED
+    assert bench.ask(wire.REVISE, 1, False, bench.silence_count()) == [wire.DONE]
+    bench.pass_ms(5_000)
+    assert len(bench.board.pulses) == sent
+
+
 def test_nothing_is_revised_without_a_run() -> None:
     bench = DeviceBench()
     bench.load(1, revision=2)

@@ -238,7 +238,8 @@ class DeviceBench:
         count = self.silence_count() if count is None else count
         self.start_us = self.now_us + ahead_ms * 1000 + us - clock.us
         at_ms = (clock.ms + ahead_ms) & TICKS_MASK
-        return self.ask(wire.START, slot, clock.lap, at_ms, us, elapsed_ms, count)
+        lap = (clock.lap + (at_ms < clock.ms)) & 0xFF
+        return self.ask(wire.START, slot, lap, at_ms, us, elapsed_ms, count)
 
     def run(self, slot=0, **fields):
         """Load, start and go to the start."""
