@@ -11,7 +11,7 @@ import pytest
 from blindfield.conduct.conductor import Conductor
 from blindfield.conduct.state import replay
 from blindfield.links.virtual_time import run_virtual
-from blindfield.model.errors import NotReady
+from blindfield.model.errors import LogbookError, NotReady
 from blindfield.model.events import Event
 from blindfield.model.scenario import Scenario
 from support.conducting import conduct, find_both, kinds, off_its_place_s, strike
@@ -235,3 +235,67 @@ def test_a_crashed_host_finds_the_run_silences_and_closes_it_as_interrupted(tmp_
 
 
 async def _nothing(*_: Any, **__: Any) -> None: ...
+
+
+def test_a_logbook_that_fails_in_mid_run_ends_it_silent_with_a_sentence(tmp_path: Path) -> None:
+    async def main() -> None:
+        async with bench(tmp_path) as b:
+            conductor, scenario = await b.prepared()
+            task = await begun(conductor, scenario)
+            await asyncio.sleep(20)
+
+            async def full(event: Event) -> int:
+                raise LogbookError("the disk is full.", remedy="Make room.")
+
+            b.desk.writer.append = full  # type: ignore[method-assign]
+            await strike(b, in_order(scenario)[0])
+            with pytest.raises(LogbookError, match="the disk is full"):
+                await task
+            pulses = {name: len(b.sim.carrier_log(name)) for name in "123456"}
+            await asyncio.sleep(30)
+            assert pulses == {name: len(b.sim.carrier_log(name)) for name in "123456"}
+            core = b.sim.devices[in_order(scenario)[0]].core
+            assert core is not None
+            assert core.journal.acked_seq < core.journal.last_seq  # nothing unkept was acknowledged
+
+    run_virtual(main())
+
+
+def test_clocks_that_wrap_during_the_run_do_not_show(tmp_path: Path) -> None:
+    async def main() -> None:
+        async with bench(tmp_path) as b:
+            for number, device in enumerate(b.sim.devices.values()):
+                assert device.core is not None
+                device.core.clock.start_at(number % 2 * 255, (1 << 30) - 40_000 - 9_000 * number)
+            conductor, scenario = await b.prepared()
+            task = await begun(conductor, scenario)
+            await find_both(b, conductor, scenario)
+            summary = await task
+            assert (summary.outcome, summary.found) == ("met", 2)
+            assert 59 < (summary.find_run_s[0].best or 0) < 63
+            state = replay(b.desk.logbook.events_of(summary.run_id))
+            for part in scenario.in_play:
+                for row in b.sim.carrier_log(part.name):
+                    assert off_its_place_s(row[0], state, part) < 0
+
+    run_virtual(main())
+
+
+def test_a_port_that_comes_back_at_the_close_is_used_to_silence(tmp_path: Path) -> None:
+    async def main() -> None:
+        async with bench(tmp_path) as b:
+            conductor, scenario = await b.prepared()
+            task = await begun(conductor, scenario)
+            first, _ = in_order(scenario)
+            await asyncio.sleep(20)
+            b.sim.cut_link(first)
+            await asyncio.sleep(10)
+            task.cancel()
+            await asyncio.sleep(1)
+            b.sim.mend_link(first)
+            with pytest.raises(asyncio.CancelledError):
+                await task
+            assert not conductor.doubtful
+            assert not b.sim.sending(first)
+
+    run_virtual(main())

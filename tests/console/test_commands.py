@@ -140,6 +140,9 @@ def test_a_run_is_met_and_can_be_read_again(desk: Desk) -> None:
     assert status == 0
     assert "2 of 2 found" in text
     assert "unproven until it is calibrated" in " ".join(text.split())
+    status, listed, _ = desk.field("debrief", "--list")
+    assert status == 0
+    assert "2 of 2 found" in listed.splitlines()[0]
 
 
 def test_silence_from_another_terminal_ends_the_run_and_latches(desk: Desk) -> None:

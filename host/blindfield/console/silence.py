@@ -25,7 +25,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(options: argparse.Namespace) -> int:
-    place = field_of(options)
+    try:
+        place = field_of(options)
+    except ConfigError as error:
+        raise ConfigError(
+            error.what,
+            remedy="Name the field: blindfield silence --field FOLDER. Or knock on any target by "
+            "hand, five times, evenly; or take its cells out.",
+        ) from error
     try:
         answer = ask_owner(place.folder, "silence", timeout_s=OWNER_TIMEOUT_S)
     except (LinkBusy, ConfigError):
