@@ -140,6 +140,9 @@ def test_a_run_is_met_and_can_be_read_again(desk: Desk) -> None:
     assert status == 0
     assert "2 of 2 found" in text
     assert "unproven until it is calibrated" in " ".join(text.split())
+    status, _, err = desk.field("debrief", "zzzz")
+    assert status == 1
+    assert "zzzz" in err
     status, listed, _ = desk.field("debrief", "--list")
     assert status == 0
     assert "2 of 2 found" in listed.splitlines()[0]
@@ -212,7 +215,6 @@ def test_a_target_that_cannot_be_reached_is_named_with_place_and_time(desk: Desk
         (("run", "--cautions-read", "--drill", "stagered"), "staggered"),
         (("run", "--cautions-read", "--minutes", "99"), "out of range"),
         (("run",), "cautions were not confirmed"),
-        (("debrief", "zzzz"), "zzzz"),
     ],
 )
 def test_wrong_input_gets_a_sentence_and_status_1(

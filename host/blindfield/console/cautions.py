@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
+import textwrap
 
 from blindfield.model.errors import NotReady
 
@@ -11,8 +13,8 @@ CAUTIONS = (
     "Nobody else's transceiver is on send here; bystanders are out of the way.",
     "Own transceiver works; phone and electronics 20 cm away sending, 50 cm searching.",
     "Sending at 457 kHz is permitted here by the local radio authority.",
-    "A real accident overrides everything. Stop the field: `blindfield silence` in any terminal,",
-    "  or five even knocks by hand on any target. It then stays silent until `blindfield rearm`.",
+    "A real accident overrides everything. Stop the field: `blindfield silence` in any terminal, "
+    "or five even knocks by hand on any target. It then stays silent until `blindfield rearm`.",
     "Ctrl-C here ends this run and makes everything silent, but does not lock the field.",
 )
 AT_THE_CLOSE = (
@@ -20,10 +22,16 @@ AT_THE_CLOSE = (
 )
 
 
+def show_cautions() -> None:
+    """Print the cautions, wrapped at words to the terminal's width."""
+    width = shutil.get_terminal_size().columns
+    for caution in CAUTIONS:
+        print(textwrap.fill(caution, width, initial_indent="  - ", subsequent_indent="    "))
+
+
 def tick_cautions(*, ticked: bool) -> None:
     """Show the cautions and have them confirmed. Raises NotReady when nobody confirms."""
-    for caution in CAUTIONS:
-        print(f"  - {caution}")
+    show_cautions()
     if ticked:
         return
     if not sys.stdin.isatty():

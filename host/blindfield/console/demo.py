@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from blindfield.console import debrief
-from blindfield.console.cautions import AT_THE_CLOSE, CAUTIONS
+from blindfield.console.cautions import AT_THE_CLOSE, show_cautions
 from blindfield.console.desk import add_json_argument, open_desk
 from blindfield.console.follow import Follower, followed
 from blindfield.drills.catalogue import drill_named
@@ -34,10 +34,10 @@ _PLACES = ((9, 33, 0.7), (21, 12, 1.0), (30, 40, 0.8), (38, 22, 0.9), (44, 8, 0.
 SCRIPTED = "A fixed script walks this run; it is not a model of a searcher."
 NEXT = """\
 Next, with real targets:
-  1. Build and bury them, and copy host/examples/field.toml as field.toml beside your logbook.
+  1. Build and bury them; copy host/examples/field.toml and name your own.
   2. blindfield devices        who answers?
   3. blindfield run            your first blind problem
-Without targets: `blindfield rig` starts them as processes on this computer (x86-64 Linux)."""
+Without targets: `blindfield rig` starts them as processes (x86-64 Linux)."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -52,8 +52,7 @@ def run(options: argparse.Namespace) -> int:
     quiet = options.fast or options.json
     if not options.json:
         print("Before any run, with real targets:")
-        for caution in CAUTIONS:
-            print(f"  - {caution}")
+        show_cautions()
         print(SCRIPTED)
     with tempfile.TemporaryDirectory(prefix="blindfield-demo-") as folder:
         place = demo_field(Path(folder))
