@@ -32,6 +32,7 @@ POLL_S = 2.0  # every device alike, in play or not
 CLOCK_S = 60.0  # between bursts of looks at the clocks
 FIRST_LOOKS, LATER_LOOKS = 8, 4
 START_LEAD_S = 3.0  # on a wire
+LAST_WORDS_S = 0.5
 GRACE_S = 5.0  # after the end of every sheet, for ends that are still on their way
 
 
@@ -157,6 +158,8 @@ class Conductor:
                 pending = [t for t in tasks if not t.done()]
                 await asyncio.wait([over, *pending], return_when=asyncio.FIRST_COMPLETED)
         finally:
+            if self._tasks:  # let what was begun be said; a task never begun would be lost
+                await asyncio.wait(self._tasks, timeout=LAST_WORDS_S)
             for task in (over, *tasks, *self._tasks):
                 task.cancel()
             await asyncio.gather(over, *tasks, *self._tasks, return_exceptions=True)
