@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from blindfield.conduct.conductor import Conductor
+from blindfield.conduct.rearming import latches, rearm_all
 from blindfield.conduct.state import replay
 from blindfield.links.virtual_time import run_virtual
 from blindfield.model.errors import LogbookError, NotReady
@@ -297,5 +298,25 @@ def test_a_port_that_comes_back_at_the_close_is_used_to_silence(tmp_path: Path) 
                 await task
             assert not conductor.doubtful
             assert not b.sim.sending(first)
+
+    run_virtual(main())
+
+
+def test_only_the_silence_that_was_counted_is_lifted(tmp_path: Path) -> None:
+    async def main() -> None:
+        async with bench(tmp_path) as b:
+            crew = b.desk.crew
+            for medium in b.desk.media:
+                await medium.silence_all()
+            counted = await latches(crew)
+            assert set(counted) == {*"123456"}
+            assert not any((await rearm_all(b.place, crew, counted)).values())
+            for medium in b.desk.media:
+                await medium.silence_all()
+            counted = await latches(crew)
+            for medium in b.desk.media:
+                await medium.silence_all()  # by somebody else, while the first is being answered
+            assert all((await rearm_all(b.place, crew, counted)).values())
+            assert set(await latches(crew)) == {*"123456"}
 
     run_virtual(main())

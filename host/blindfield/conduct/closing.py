@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Awaitable, Callable
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from blindfield.conduct.crew import Member
@@ -127,20 +127,34 @@ def last_instant_s(conductor: Conductor, name: str) -> float:
     return until_s
 
 
-async def _name_unconfirmed(conductor: Conductor, name: str, error: BlindfieldError) -> None:
-    until_s = last_instant_s(conductor, name)
-    left_s = until_s - asyncio.get_running_loop().time() - conductor.recorder.shift_s
-    until = utc_now() + timedelta(seconds=left_s)
+def doubtful_of(conductor: Conductor) -> dict[str, str]:
+    """A sentence with place and last instant for each target that may still send."""
+    return {
+        name: (
+            f"{name} at {_place(conductor, name)} is NOT confirmed silent; it can send until "
+            f"{_until(conductor, name).astimezone():%H:%M:%S} at the latest ({result.what})"
+        )
+        for name, result in conductor.silent.items()
+        if isinstance(result, BlindfieldError)
+    }
+
+
+def _place(conductor: Conductor, name: str) -> str:
     where = conductor.place.target_named(name)
-    conductor.doubtful[name] = (
-        f"{name} at {where.x_m:g} m, {where.y_m:g} m is NOT confirmed silent; it can send until "
-        f"{until.astimezone():%H:%M:%S} at the latest ({error.what})"
-    )
+    return f"{where.x_m:g} m, {where.y_m:g} m"
+
+
+def _until(conductor: Conductor, name: str) -> datetime:
+    now_s = asyncio.get_running_loop().time() + conductor.recorder.shift_s
+    return utc_now() + timedelta(seconds=last_instant_s(conductor, name) - now_s)
+
+
+async def _name_unconfirmed(conductor: Conductor, name: str, error: BlindfieldError) -> None:
     await conductor.recorder.say(
         "not_confirmed_silent",
         device=name,
-        place=f"{where.x_m:g} m, {where.y_m:g} m",
-        until_host_s=until_s,
-        until_utc=utc_text(until),
+        place=_place(conductor, name),
+        until_host_s=last_instant_s(conductor, name),
+        until_utc=utc_text(_until(conductor, name)),
         reason=str(error),
     )

@@ -11,7 +11,7 @@ from collections.abc import Callable, Coroutine
 from typing import Any
 
 from blindfield.conduct import state as runs
-from blindfield.conduct.closing import close_run, end_everywhere
+from blindfield.conduct.closing import close_run, doubtful_of, end_everywhere
 from blindfield.conduct.crew import Crew, Member
 from blindfield.conduct.loading import load_all, reload, start_all
 from blindfield.conduct.recorder import Recorder
@@ -53,6 +53,7 @@ class Conductor:
         self.recorder = Recorder(writer, self._take)
         self.troubles: list[str] = []
         self.end_reason = ""
+        self.silence_asked = False
         self.silent: dict[str, int | BlindfieldError] = {}
         self.doubtful: dict[str, str] = {}
         self.summary: RunSummary | None = None
@@ -130,6 +131,7 @@ class Conductor:
 
         async def finish() -> RunSummary:
             self.silent = await end_everywhere(self)
+            self.doubtful = doubtful_of(self)  # known even when the logbook takes nothing more
             if kind:
                 await self.recorder.say(kind, source, **data)
             self.summary = await close_run(self)
@@ -325,6 +327,7 @@ class Conductor:
 
     async def silence(self, cause: str) -> None:
         """Everything silent now, by whoever asks; a run that is open ends as interrupted."""
+        self.silence_asked = True
         for medium in self.media:
             await medium.silence_all()
         try:

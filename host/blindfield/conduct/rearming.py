@@ -2,18 +2,41 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from blindfield.conduct.crew import Crew, Member
-from blindfield.model.errors import BlindfieldError
+from blindfield.model.errors import BlindfieldError, NotReady
 from blindfield.model.field import Field
 
 
-async def rearm_all(place: Field, crew: Crew) -> dict[str, str]:
-    """Name -> "" when the device may send again, else what is wrong; absent ones are named too."""
+async def latches(crew: Crew) -> dict[str, int]:
+    """Name -> silence count of every device that is silenced now."""
+
+    async def ask(member: Member) -> int | None:
+        status = await member.client.status()
+        return status["silence_count"] if status["latched"] else None
+
+    counts = await crew.each(crew.members.values(), ask)
+    return {name: count for name, count in counts.items() if isinstance(count, int)}
+
+
+async def rearm_all(
+    place: Field, crew: Crew, counts: Mapping[str, int] | None = None
+) -> dict[str, str]:
+    """Name -> "" when the device may send again, else what is wrong; absent ones are named too.
+
+    With `counts` (name -> silence count) only the silence counted so is lifted: a device that was
+    silenced again since, by anybody, refuses and stays silent.
+    """
 
     async def rearm(member: Member) -> None:
         status = await member.client.status()
-        if status["latched"]:
-            await member.ask("rearm", status["silence_count"])
+        if not status["latched"]:
+            return
+        count = status["silence_count"] if counts is None else counts.get(member.name)
+        if count is None:
+            raise NotReady("stays silent.", device=member.name, remedy="Use `blindfield rearm`.")
+        await member.ask("rearm", count)
 
     results = await crew.each(crew.members.values(), rearm)
     texts = {n: str(r) if isinstance(r, BlindfieldError) else "" for n, r in results.items()}

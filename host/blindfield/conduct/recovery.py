@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from blindfield.conduct import state as runs
-from blindfield.conduct.closing import close_run, end_everywhere
+from blindfield.conduct.closing import close_run, doubtful_of, end_everywhere
 from blindfield.conduct.conductor import Conductor
 from blindfield.conduct.crew import Crew, Member
 from blindfield.conduct.recorder import Recorder
@@ -72,6 +72,7 @@ async def _recover_one(
     before: list[Event] = await writer.call(lambda book: book.events_of(None))
     _speak_in_its_time(conductor.recorder, events, before)
     conductor.silent = await end_everywhere(conductor)  # now also by name those that are absent
+    conductor.doubtful = doubtful_of(conductor)
     await conductor.recorder.say("recovered", action="silenced, collected and closed")
     await close_run(conductor)
     doubt = "".join(f" {sentence}." for sentence in conductor.doubtful.values())

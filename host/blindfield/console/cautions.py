@@ -6,6 +6,7 @@ import shutil
 import sys
 import textwrap
 
+from blindfield.console.ask import answer
 from blindfield.model.errors import NotReady
 
 CAUTIONS = (
@@ -29,15 +30,21 @@ def show_cautions() -> None:
         print(textwrap.fill(caution, width, initial_indent="  - ", subsequent_indent="    "))
 
 
-def tick_cautions(*, ticked: bool) -> None:
-    """Show the cautions and have them confirmed. Raises NotReady when nobody confirms."""
-    show_cautions()
+def tick_cautions(*, ticked: bool, as_json: bool = False) -> None:
+    """Show the cautions and have them confirmed. Raises NotReady when nobody confirms.
+
+    With `as_json` a program reads the output: nothing is shown or asked, and only `ticked` counts.
+    """
+    if ticked and as_json:
+        return
+    if not as_json:
+        show_cautions()
     if ticked:
         return
-    if not sys.stdin.isatty():
+    if as_json or not sys.stdin.isatty():
         raise NotReady(
             "the cautions were not confirmed.",
             remedy="Confirm them with --cautions-read when nobody sits at this screen.",
         )
-    if input("All of this is so? Type yes: ").strip().lower() != "yes":
+    if answer("All of this is so? Type yes: ") != "yes":
         raise NotReady("the cautions were not confirmed.", remedy="Nothing was started.")

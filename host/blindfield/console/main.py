@@ -66,6 +66,7 @@ def _run(command: str, words: Sequence[str]) -> int:
     options = _parser_of(command, module).parse_args(words)
     try:
         status: int = module.run(options)
+        sys.stdout.flush()  # here, where a reader that has gone is still an answer of ours
     except NotConfirmedSilent as error:
         print(f"blindfield: {error}", file=sys.stderr)
         return NOT_SILENT

@@ -5,9 +5,9 @@ from __future__ import annotations
 import argparse
 import asyncio
 import json
-import sys
 
 from blindfield.conduct.rearming import rearm_all
+from blindfield.console.ask import answer
 from blindfield.console.desk import add_field_argument, add_json_argument, field_of, open_desk
 from blindfield.model.errors import NotReady
 from blindfield.model.field import Field
@@ -25,7 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     place = field_of(options)
-    if not options.all_are_safe and not _asked():
+    if not options.all_are_safe and answer(QUESTION) != "yes":
         raise NotReady(
             "not re-armed: nobody said that all are safe.", remedy="The field is silent."
         )
@@ -37,12 +37,6 @@ def run(options: argparse.Namespace) -> int:
         for name, text in results.items():
             print(f"{name}: {text or 're-armed'}")
     return 1 if failed else 0
-
-
-def _asked() -> bool:
-    if not sys.stdin.isatty():
-        return False
-    return input(QUESTION).strip().lower() == "yes"
 
 
 async def _rearm(place: Field) -> dict[str, str]:

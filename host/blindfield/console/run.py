@@ -8,14 +8,15 @@ import contextlib
 import secrets
 import signal
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from blindfield.conduct.checks import check_field
 from blindfield.conduct.conductor import Conductor
 from blindfield.conduct.proof import proof_of_silence
-from blindfield.conduct.rearming import rearm_all
+from blindfield.conduct.rearming import latches, rearm_all
 from blindfield.console import debrief
+from blindfield.console.ask import answer
 from blindfield.console.cautions import AT_THE_CLOSE, tick_cautions
 from blindfield.console.desk import (
     Desk,
@@ -28,9 +29,12 @@ from blindfield.console.follow import followed
 from blindfield.drills.catalogue import DRILLS, drill_named
 from blindfield.drills.draw import draw
 from blindfield.model.errors import BlindfieldError, ConfigError, NotConfirmedSilent
+from blindfield.model.field import Field
 from blindfield.model.ids import run_id_text
 from blindfield.model.run_summary import RunSummary
 from blindfield.model.scenario import EndOn, Scenario
+
+KNOCK_SETTLES_S = 1.0  # until repeated silence advertisements are over, which raise the counts
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -68,8 +72,7 @@ def run(options: argparse.Namespace) -> int:
             f"a time limit of {options.minutes:g} min is out of range.",
             remedy="Choose from 0.5 to 15; the targets fall silent after 20 in any case.",
         )
-    if not options.json:
-        tick_cautions(ticked=options.cautions_read)
+    tick_cautions(ticked=options.cautions_read, as_json=options.json)
     seed = secrets.randbelow(1_000_000_000) if options.seed is None else options.seed
     end_on: EndOn = "dug_out" if options.end_on == "dug-out" else "strike"
 
@@ -88,16 +91,43 @@ def run(options: argparse.Namespace) -> int:
                 pulses=options.pulses,
                 alive=[member.name for member in desk.crew.targets],
             )
-            return await conduct_run(desk, scenario, quiet=options.json, begun=begun.append)
+            summary = await conduct_run(desk, scenario, quiet=options.json, begun=begun.append)
+            if begun[0].state.knocked and not begun[0].silence_asked and not options.json:
+                await asyncio.sleep(KNOCK_SETTLES_S)
+                knock.update(await latches(desk.crew))
+                if begun[0].silence_asked:
+                    knock.clear()  # somebody else silenced the field meanwhile: that one stays
+            return summary
 
+    knock: dict[str, int] = {}
     try:
         summary = asyncio.run(conduct())
     except asyncio.CancelledError:
+        _confirmed(begun)
         raise KeyboardInterrupt from None
+    except BlindfieldError:
+        _confirmed(begun)
+        raise
     finally:
         if not options.json and begun:
             print(AT_THE_CLOSE)
-    return _finish(options, place, summary)
+    if knock:
+        # The field is given back by now: silence is answered at once while somebody thinks.
+        _answer_knock(place, knock)
+    _show(options, place, summary)
+    _confirmed(begun)
+    return 0
+
+
+def _confirmed(begun: Sequence[Conductor]) -> None:
+    """Raises NotConfirmedSilent, which outranks whatever else ended the run."""
+    doubtful = [what for conductor in begun for what in conductor.doubtful.values()]
+    if doubtful:
+        raise NotConfirmedSilent(
+            "; ".join(doubtful) + ".",
+            remedy="Dig it out, or knock on it by hand, five times, evenly. Silence was sent to "
+            "all; when all are safe: `blindfield rearm`.",
+        )
 
 
 def _end_when_told() -> None:
@@ -147,8 +177,6 @@ async def conduct_run(
     finally:
         for sentence in (*conductor.troubles, *_became_of(conductor)):
             print(sentence, file=sys.stderr if quiet else sys.stdout)
-    if conductor.state.knocked and not quiet:
-        await _answer_knock(desk)
     return summary
 
 
@@ -162,19 +190,21 @@ def _became_of(conductor: Conductor) -> list[str]:
     return [*text, *(f"{what}." for what in conductor.doubtful.values()), *kept]
 
 
-async def _answer_knock(desk: Desk) -> None:
-    """The knock said "I stop". Only an answer by a person lifts the silence that it set."""
-    if not sys.stdin.isatty():
+def _answer_knock(place: Field, counts: Mapping[str, int]) -> None:
+    """The knock said "I stop". Only a person's answer lifts the silence that it set, and no other
+    that came since."""
+    said = answer("Knocked: finished (f), stopped (s) or emergency (e)? ")
+    if said[:1] not in ("f", "s"):
+        print("The field stays silent until `blindfield rearm`.")
         return
-    answer = input("Knocked: finished (f), stopped (s) or emergency (e)? ").strip().lower()
-    if answer[:1] in ("f", "s"):
-        wrong = {
-            name: text for name, text in (await rearm_all(desk.place, desk.crew)).items() if text
-        }
-        for name, text in wrong.items():
+
+    async def lift() -> dict[str, str]:
+        async with open_desk(place) as desk:
+            return await rearm_all(place, desk.crew, counts)
+
+    for name, text in asyncio.run(lift()).items():
+        if text:
             print(f"{name}: not ready for the next run: {text}")
-    else:
-        print("The field stays silent until `blindfield rearm`. All places are shown below.")
 
 
 def _metres(scenario: Scenario) -> str:
@@ -195,14 +225,8 @@ def _serve(desk: Desk, conductor: Conductor) -> None:
     desk.owner.handle("status", status)
 
 
-def _finish(options: argparse.Namespace, place: Any, summary: RunSummary) -> int:
+def _show(options: argparse.Namespace, place: Field, summary: RunSummary) -> None:
     from blindfield.logbook.book import Logbook
 
     with Logbook.open(place.logbook_path, field_key=None) as logbook:
         debrief.show(logbook, run_id_text(summary.run_id), as_json=options.json)
-    doubtful = [flag for flag in summary.flags if "not confirmed silent" in flag]
-    if doubtful:
-        raise NotConfirmedSilent(
-            "; ".join(doubtful) + ".", remedy="Dig it out, or knock five times on it, evenly."
-        )
-    return 0
