@@ -8,9 +8,11 @@ from typing import Any
 
 import pytest
 
+from blindfield.conduct.closing import last_instant_s
 from blindfield.conduct.conductor import Conductor
 from blindfield.conduct.rearming import latches, rearm_all
 from blindfield.conduct.state import replay
+from blindfield.links.channel import no_frame
 from blindfield.links.virtual_time import run_virtual
 from blindfield.model.errors import LogbookError, NotReady
 from blindfield.model.events import Event
@@ -318,5 +320,46 @@ def test_only_the_silence_that_was_counted_is_lifted(tmp_path: Path) -> None:
                 await medium.silence_all()  # by somebody else, while the first is being answered
             assert all((await rearm_all(b.place, crew, counted)).values())
             assert set(await latches(crew)) == {*"123456"}
+
+    run_virtual(main())
+
+
+def test_the_last_instant_allows_for_requests_heard_whose_replies_were_lost(tmp_path: Path) -> None:
+    async def main() -> None:
+        async with bench(tmp_path, lease_s=60.0) as b:
+            conductor, scenario = await b.prepared()
+            task = await begun(conductor, scenario)
+            await asyncio.sleep(20)
+            member = b.desk.crew.members[in_order(scenario)[0]]
+            member.client.channel.on_frame = no_frame  # it hears us, we do not hear it
+            await asyncio.sleep(100)
+            core = b.sim.devices[member.name].core
+            assert core is not None
+            assert core.run.running  # its lease was renewed all the while
+            left_s = core.live_left_ms() / 1000
+            assert last_instant_s(conductor) >= asyncio.get_running_loop().time() + left_s - 0.1
+            task.cancel()
+            with pytest.raises(asyncio.CancelledError):
+                await task
+            assert member.name in conductor.doubtful
+
+    run_virtual(main())
+
+
+def test_the_last_instant_allows_for_a_start_that_may_have_been_taken(tmp_path: Path) -> None:
+    async def main() -> None:
+        async with bench(tmp_path) as b:
+            conductor, scenario = await b.prepared()
+            task = asyncio.create_task(conductor.run(scenario))
+            armed = b.sim.devices["1"]
+            while armed.core is None or not armed.core.armed:
+                await asyncio.sleep(0.0002)
+            assert conductor.state.start_s is None
+            left_s = armed.core.live_left_ms() / 1000
+            assert left_s > scenario.end_s
+            assert last_instant_s(conductor) >= asyncio.get_running_loop().time() + left_s - 0.1
+            task.cancel()
+            with pytest.raises(asyncio.CancelledError):
+                await task
 
     run_virtual(main())

@@ -11,6 +11,8 @@ from hypothesis import strategies as st
 
 from blindfield.links.clock import (
     BURST_SPAN_S,
+    EARLY_EVERY_S,
+    EARLY_S,
     FULL,
     KEEP,
     KEEP_EVERY_S,
@@ -20,7 +22,7 @@ from blindfield.links.clock import (
     ClockMap,
     Clocks,
     Exchange,
-    next_burst,
+    Looks,
 )
 from blindfield.model.span import Span, exactly, unsynced
 from support.clock_models import Device, Outcome, ble_30ms, exchanges, outcomes, serial
@@ -322,13 +324,33 @@ def test_clocks_are_kept_by_id_and_an_unknown_one_has_no_best() -> None:
 # -- the plan ---------------------------------------------------------------------------------
 
 
-def test_bursts_come_at_connect_before_a_load_and_then_every_minute() -> None:
-    assert next_burst(None, 5.0) == (5.0, FULL)
-    assert next_burst(5.0, 9.0, loading=True) == (9.0, FULL)
-    assert next_burst(9.0, 20.0) == (9.0 + KEEP_EVERY_S, KEEP)
-    assert next_burst(9.0, 500.0) == (500.0, KEEP)
+def test_looks_come_at_once_before_a_load_close_together_at_first_then_every_minute() -> None:
+    looks = Looks()
+    assert looks.due(5.0) == FULL
+    looks.made(5.0)
+    assert looks.due(5.0) is None
+    assert looks.due(9.0, full=True) == FULL
+    made_s = []
+    for tenth in range(50, 4000):
+        if looks.due(tenth / 10) is not None:
+            assert looks.due(tenth / 10) == (FULL if len(made_s) < 8 else KEEP)
+            looks.made(tenth / 10)
+            made_s.append(tenth / 10)
+    gaps = [b - a for a, b in zip([5.0, *made_s], made_s, strict=False)]
+    early = [gap for at_s, gap in zip(made_s, gaps, strict=True) if at_s - gap - 5.0 < EARLY_S]
+    assert len(early) == 8
+    assert early == pytest.approx([EARLY_EVERY_S] * 8, abs=0.1)
+    assert gaps[8:] == pytest.approx([KEEP_EVERY_S] * len(gaps[8:]), abs=0.1)
+    assert len(gaps) > 10
     assert (FULL.count, KEEP.count) == (8, 4)
-    assert FULL.offsets_s[-1] < BURST_SPAN_S
+    assert FULL.offsets_s[-1] < BURST_SPAN_S < EARLY_EVERY_S
+
+
+def test_a_radio_does_not_look_closer_at_first() -> None:
+    looks = Looks(close_early=False)
+    looks.made(0.0)
+    assert looks.due(KEEP_EVERY_S - 0.1) is None
+    assert looks.due(KEEP_EVERY_S) == KEEP
 
 
 @pytest.mark.parametrize("interval_s", [0.0075, 0.030])

@@ -7,14 +7,15 @@ import random
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from blindfield.links.clock import ClockMap, Exchange, next_burst
+from blindfield.links.clock import ClockMap, Exchange, Looks
 
 Delays = Callable[[random.Random, float, float], tuple[float, float]]
 """(random, sending host_s, phase_s) -> arrival host_s, reply's host_s."""
 
 RUN_S = 900.0
-LOAD_S = 20.0
 START_S = 30.0
+RADIO_LOAD_S = 20.0
+POLL_S = 2.0
 HICCUP = 0.05
 HICCUP_S = 0.005
 LOST_EVENT = 0.02
@@ -63,16 +64,25 @@ class Device:
 
 
 def exchanges(draw: random.Random, delays: Delays, device: Device) -> list[Exchange]:
-    """What a run of RUN_S seconds gives: at connect, before the load, then every minute."""
+    """What a run of RUN_S seconds gives by the plan, looked at every POLL_S as the conductor does;
+    a radio looks fully once more before the load."""
     found = []
-    last_s, phase_s = None, draw.random()
-    for loading in (False, True, *[False] * 15):
-        send_s, burst = next_burst(last_s, LOAD_S if loading else last_s or 0.0, loading=loading)
-        last_s = send_s
+    wire = delays is serial
+    looks, phase_s = Looks(close_early=wire), draw.random()
+    for poll in range(int((START_S + RUN_S) / POLL_S)):
+        send_s = poll * POLL_S
+        full = not wire and send_s == RADIO_LOAD_S
+        if not wire:  # a poll over radio waits for its own connection events: no fixed raster
+            send_s += draw.uniform(0, 0.06)
+        burst = looks.due(send_s, full=full)
+        if burst is None:
+            continue
+        looks.made(send_s)
+        spacing_s = 0.0 if wire else burst.spacing_s
         for _ in range(burst.count):
             arrival_s, reply_s = delays(draw, send_s, phase_s)
             found.append(Exchange(send_s, device.at_us(arrival_s), reply_s, 7))
-            send_s = max(reply_s, send_s + burst.spacing_s) + draw.uniform(0, 0.002)
+            send_s = max(reply_s, send_s + spacing_s) + draw.uniform(0, 0.002)
     return found
 
 

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from blindfield.conduct.crew import Member
-from blindfield.conduct.loading import OTHER_SLOT, SLOT
+from blindfield.conduct.loading import OTHER_SLOT, SLOT, START_LEAD_S
 from blindfield.conduct.state import outcome_of, summary_of
 from blindfield.links.virtual_time import utc_now
 from blindfield.model.errors import BlindfieldError, LinkLost
@@ -75,14 +75,25 @@ async def end_everywhere(conductor: Conductor) -> dict[str, int | BlindfieldErro
         except TimeoutError:
             raise LinkLost("cannot be reached.", device=member.name) from None
 
+    results: dict[str, int | BlindfieldError]
     results = await conductor.crew.each(conductor.crew.targets, end_in_time)
     if any(isinstance(result, BlindfieldError) for result in results.values()):
         for medium in conductor.media:
             await medium.silence_all()
-    for part in conductor.state.scenario.targets if conductor.state.scenario else ():
-        if part.name not in results:
-            results[part.name] = LinkLost("does not answer.", device=part.name)
     return results
+
+
+def with_absent(
+    conductor: Conductor, results: dict[str, int | BlindfieldError]
+) -> dict[str, int | BlindfieldError]:
+    """Also by name those that have a part in the run and did not answer at all."""
+    parts = conductor.state.scenario.targets if conductor.state.scenario else ()
+    absent = {
+        part.name: LinkLost("does not answer.", device=part.name)
+        for part in parts
+        if part.name not in results
+    }
+    return {**results, **absent}
 
 
 async def _reconnect(member: Member) -> None:
@@ -113,18 +124,19 @@ async def _end_one(member: Member) -> int:
     return count
 
 
-def last_instant_s(conductor: Conductor, name: str) -> float:
-    """The last host time at which the target can still send: its sheet's end, or its lease."""
-    state, place = conductor.state, conductor.place
+def last_instant_s(conductor: Conductor) -> float:
+    """The last host time at which a target of the run that is out of reach can still send.
+
+    Its sheet's end, counted from the latest start that may have been given; with a lease, a lease
+    from now: a device may have heard what was just sent to it though no reply came back.
+    """
+    state, lease_s = conductor.state, conductor.place.lease_s
     now_s = asyncio.get_running_loop().time() + conductor.recorder.shift_s
-    if state.scenario is None or state.start_s is None:
+    if state.scenario is None:
         return now_s
-    until_s = state.start_s.high + state.scenario.end_s
-    member = conductor.crew.members.get(name)
-    if place.lease_s is not None and member is not None:
-        heard_s = member.heard_s + conductor.recorder.shift_s
-        until_s = min(until_s, max(heard_s, state.start_s.high) + place.lease_s)
-    return until_s
+    start_s = now_s + START_LEAD_S if state.start_s is None else state.start_s.high
+    end_s = start_s + state.scenario.end_s
+    return end_s if lease_s is None else min(end_s, max(now_s, start_s) + lease_s)
 
 
 def doubtful_of(conductor: Conductor) -> dict[str, str]:
@@ -132,7 +144,7 @@ def doubtful_of(conductor: Conductor) -> dict[str, str]:
     return {
         name: (
             f"{name} at {_place(conductor, name)} is NOT confirmed silent; it can send until "
-            f"{_until(conductor, name).astimezone():%H:%M:%S} at the latest ({result.what})"
+            f"{_until(conductor).astimezone():%H:%M:%S} at the latest ({result.what})"
         )
         for name, result in conductor.silent.items()
         if isinstance(result, BlindfieldError)
@@ -144,9 +156,9 @@ def _place(conductor: Conductor, name: str) -> str:
     return f"{where.x_m:g} m, {where.y_m:g} m"
 
 
-def _until(conductor: Conductor, name: str) -> datetime:
+def _until(conductor: Conductor) -> datetime:
     now_s = asyncio.get_running_loop().time() + conductor.recorder.shift_s
-    return utc_now() + timedelta(seconds=last_instant_s(conductor, name) - now_s)
+    return utc_now() + timedelta(seconds=last_instant_s(conductor) - now_s)
 
 
 async def _name_unconfirmed(conductor: Conductor, name: str, error: BlindfieldError) -> None:
@@ -154,7 +166,7 @@ async def _name_unconfirmed(conductor: Conductor, name: str, error: BlindfieldEr
         "not_confirmed_silent",
         device=name,
         place=_place(conductor, name),
-        until_host_s=last_instant_s(conductor, name),
-        until_utc=utc_text(_until(conductor, name)),
+        until_host_s=last_instant_s(conductor),
+        until_utc=utc_text(_until(conductor)),
         reason=str(error),
     )

@@ -11,11 +11,12 @@ from collections.abc import Callable, Coroutine
 from typing import Any
 
 from blindfield.conduct import state as runs
-from blindfield.conduct.closing import close_run, doubtful_of, end_everywhere
+from blindfield.conduct.closing import close_run, doubtful_of, end_everywhere, with_absent
 from blindfield.conduct.crew import Crew, Member
-from blindfield.conduct.loading import load_all, reload, start_all
+from blindfield.conduct.loading import START_LEAD_S, load_all, reload, start_all
 from blindfield.conduct.recorder import Recorder
 from blindfield.links.channel import Medium
+from blindfield.links.clock import Looks
 from blindfield.logbook.commitment import drawn_data
 from blindfield.logbook.writer import Writer
 from blindfield.model.errors import BlindfieldError, LinkError, LogbookError, NotReady
@@ -26,12 +27,8 @@ from blindfield.model.ids import new_run_id
 from blindfield.model.run_summary import RunSummary
 from blindfield.model.scenario import Scenario
 from blindfield.model.span import exactly
-from fieldcore.instant import split_us
 
 POLL_S = 2.0  # every device alike, in play or not
-CLOCK_S = 60.0  # between bursts of looks at the clocks
-FIRST_LOOKS, LATER_LOOKS = 8, 4
-START_LEAD_S = 3.0  # on a wire
 LAST_WORDS_S = 0.5
 GRACE_S = 5.0  # after the end of every sheet, for ends that are still on their way
 
@@ -82,13 +79,17 @@ class Conductor:
             )
         if status["state"]:
             await member.ask("end", status["slot"])
-        await self.look(member, FIRST_LOOKS)
+        await self.look(member, full=True)
         await self.recorder.collect(member)
         await member.ask("tidy")
 
-    async def look(self, member: Member, looks: int) -> None:
-        """A burst of looks at one clock, recorded."""
-        await self.recorder.exchanges(member, await member.client.sync(looks))
+    async def look(self, member: Member, *, full: bool = False) -> None:
+        """A burst of looks at one clock, recorded, if one is due."""
+        now_s = asyncio.get_running_loop().time()
+        burst = member.looks.due(now_s, full=full)
+        if burst is not None:
+            await self.recorder.exchanges(member, await member.client.sync(burst.count))
+            member.looks.made(now_s)
 
     # The run
 
@@ -130,7 +131,7 @@ class Conductor:
         """End everywhere, then record and close; to the end, even while Ctrl-C is pressed."""
 
         async def finish() -> RunSummary:
-            self.silent = await end_everywhere(self)
+            self.silent = with_absent(self, await end_everywhere(self))
             self.doubtful = doubtful_of(self)  # known even when the logbook takes nothing more
             if kind:
                 await self.recorder.say(kind, source, **data)
@@ -203,7 +204,6 @@ class Conductor:
         member.link.on_up = lambda *_: self._came_up(member)
         member.link.on_lost = lambda reason: self._went_down(member, reason)
         upkeep = asyncio.create_task(member.link.run())
-        looked_s = asyncio.get_running_loop().time()
         try:
             while True:
                 try:
@@ -212,19 +212,16 @@ class Conductor:
                 except TimeoutError:
                     pass
                 hint.clear()
-                looked_s = await self._visit(member, looked_s)
+                await self._visit(member)
         finally:
             member.client.on_data = member.client.on_restart = lambda: None
             member.link.on_up, member.link.on_lost = lambda *_: None, lambda _: None
             upkeep.cancel()
             await asyncio.gather(upkeep, return_exceptions=True)
 
-    async def _visit(self, member: Member, looked_s: float) -> float:
-        now_s = asyncio.get_running_loop().time()
+    async def _visit(self, member: Member) -> None:
         try:
-            if now_s - looked_s >= CLOCK_S:
-                await self.look(member, LATER_LOOKS)
-                looked_s = now_s
+            await self.look(member)
             await self.recorder.collect(member)
         except LinkError:
             pass  # the link's own machine brings it back and tells
@@ -232,7 +229,6 @@ class Conductor:
             raise  # a run that cannot be kept ends
         except BlindfieldError as error:
             self.troubles.append(str(error))
-        return looked_s
 
     def _came_up(self, member: Member) -> None:
         if member.away_since_s is not None:
@@ -242,7 +238,8 @@ class Conductor:
 
     async def _restarted(self, member: Member) -> None:
         clock_id = member.client.hello.clock_id if member.client.hello else 0
-        await self.look(member, FIRST_LOOKS)
+        member.looks = Looks()
+        await self.look(member)
         await self.recorder.say("device_rebooted", device=member.name, new_clock_id=clock_id)
 
     def _went_down(self, member: Member, reason: str) -> None:
@@ -322,8 +319,7 @@ class Conductor:
         if post is None:
             return
         now_s = asyncio.get_running_loop().time()
-        lap, ms, us = _instant(post, now_s if host_s is None else host_s)
-        await post.ask("sound", pattern, lap, ms, us)
+        await post.ask("sound", pattern, *post.instant(now_s if host_s is None else host_s))
 
     async def silence(self, cause: str) -> None:
         """Everything silent now, by whoever asks; a run that is open ends as interrupted."""
@@ -347,10 +343,6 @@ class Conductor:
         await self.recorder.say(
             "started_all", start_host_s=[span.low, span.best, span.high], start_utc=utc
         )
-
-
-def _instant(member: Member, host_s: float) -> tuple[int, int, int]:
-    return split_us(member.client.clock.to_device(host_s))
 
 
 def _unheard(event: Event) -> None: ...

@@ -9,9 +9,11 @@ from typing import Any
 
 from blindfield.links.channel import Channel, Medium
 from blindfield.links.client import DeviceClient
+from blindfield.links.clock import Looks
 from blindfield.links.link import DeviceLink
 from blindfield.model.errors import BlindfieldError, LinkError
 from blindfield.model.field import Field, Target
+from fieldcore.instant import split_us
 
 CONNECT_S = 4.0
 
@@ -27,10 +29,15 @@ class Member:
     acked_seq: int = 0
     journal_id: int = 0
     heard_s: float = 0.0
+    looks: Looks = field(default_factory=Looks)
     silence_count: int = 0
     revision: int = 0
     away_since_s: float | None = None
     lock: asyncio.Lock = field(default_factory=asyncio.Lock)
+
+    def instant(self, host_s: float) -> tuple[int, int, int]:
+        """(lap, ms, us) of the device's clock at a host time. LookupError before any look."""
+        return split_us(self.client.clock.to_device(host_s))
 
     async def ask(self, message: str, *fields: object) -> dict[str, Any]:
         """`DeviceClient.request`, noting when the device was last heard."""

@@ -17,13 +17,13 @@ from blindfield.model.messages import SHEET_BYTES
 from blindfield.model.scenario import Cue, Part, Scenario
 from fieldcore import sheet as core
 from fieldcore import wire
-from fieldcore.instant import split_us
 
 if TYPE_CHECKING:
     from blindfield.conduct.conductor import Conductor
 
 SLOT, OTHER_SLOT = 0, 1
 PART_BYTES = SHEET_BYTES // 2
+START_LEAD_S = 3.0  # on a wire
 CONFIRM_BEFORE_S = 1.0
 RESTART_LEADS_S = (0.5, 1.5, 5.0)
 
@@ -84,7 +84,7 @@ async def start_all(conductor: Conductor, lead_s: float) -> None:
     start_s = loop.time() + lead_s
 
     async def start(member: Member) -> None:
-        await member.ask("start", SLOT, *_instant(member, start_s), 0, member.silence_count)
+        await member.ask("start", SLOT, *member.instant(start_s), 0, member.silence_count)
 
     async def start_in_time(member: Member) -> None:
         try:
@@ -112,10 +112,6 @@ async def start_all(conductor: Conductor, lead_s: float) -> None:
         conductor.troubles.append(str(error))
 
 
-def _instant(member: Member, host_s: float) -> tuple[int, int, int]:
-    return split_us(member.client.clock.to_device(host_s))
-
-
 async def _record_starts(conductor: Conductor, results: dict[str, object], start_s: float) -> None:
     for name, result in results.items():
         member = conductor.crew.members[name]
@@ -124,7 +120,7 @@ async def _record_starts(conductor: Conductor, results: dict[str, object], start
             device=name,
             slot=SLOT,
             start_host_s=[start_s, start_s, start_s],
-            start_device=list(_instant(member, start_s)),
+            start_device=list(member.instant(start_s)),
             clock_id=member.client.clock.clock_id,
             acknowledged=result is None,
         )
@@ -180,7 +176,7 @@ async def _join(conductor: Conductor, member: Member, part: Part, lead_s: float)
     origin_ms = round(origin_s * 1000)
     try:
         await member.ask(
-            "start", OTHER_SLOT, *_instant(member, at_s), origin_ms, member.silence_count
+            "start", OTHER_SLOT, *member.instant(at_s), origin_ms, member.silence_count
         )
     except Refused as refusal:
         if refusal.code == wire.NO_PAST:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from blindfield.conduct import state as runs
-from blindfield.conduct.closing import close_run, doubtful_of, end_everywhere
+from blindfield.conduct.closing import close_run, doubtful_of, end_everywhere, with_absent
 from blindfield.conduct.conductor import Conductor
 from blindfield.conduct.crew import Crew, Member
 from blindfield.conduct.recorder import Recorder
@@ -58,7 +58,7 @@ async def _recover_one(
     conductor = Conductor(place, crew, list(media), writer)
     conductor.recorder.run_id = record.run_id
     short = run_id_text(record.run_id)[:6]
-    conductor.silent = await end_everywhere(conductor)  # before anything is read
+    reached = await end_everywhere(conductor)  # before anything is read
     try:
         events: list[Event] = await writer.call(lambda book: book.events_of(record.run_id))
         conductor.state = runs.replay(events)
@@ -71,7 +71,7 @@ async def _recover_one(
     _acquaint(crew, events)
     before: list[Event] = await writer.call(lambda book: book.events_of(None))
     _speak_in_its_time(conductor.recorder, events, before)
-    conductor.silent = await end_everywhere(conductor)  # now also by name those that are absent
+    conductor.silent = with_absent(conductor, reached)
     conductor.doubtful = doubtful_of(conductor)
     await conductor.recorder.say("recovered", action="silenced, collected and closed")
     await close_run(conductor)

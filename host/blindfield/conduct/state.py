@@ -51,7 +51,7 @@ class SilenceAll:
 
 Command = SayWord | Sound | Reload | EndRun | SilenceAll
 
-HORN_START, HORN_LIMIT, HORN_FOUND, HORN_SILENT, HORN_CANNOT_START = 1, 2, 3, 4, 5
+HORN_START, HORN_LIMIT, HORN_FOUND, HORN_CANNOT_START = 1, 2, 3, 5
 
 
 @dataclass(frozen=True)

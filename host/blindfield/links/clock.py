@@ -59,7 +59,8 @@ class Exchange:
 
 @dataclass(frozen=True, slots=True)
 class Burst:
-    """Some exchanges in a row; the spacing scans the phase of a 7.5 or 30 ms radio interval."""
+    """Some exchanges in a row; `spacing_s` is for a radio, whose 7.5 or 30 ms interval it
+    scans; on a wire they follow one another at once."""
 
     count: int
     spacing_s: float = 0.137
@@ -73,16 +74,36 @@ FULL = Burst(8)
 KEEP = Burst(4)
 KEEP_EVERY_S = 59.993
 """No multiple of a radio interval: each minute's burst meets other phases of it."""
+EARLY_EVERY_S = 7.993
+EARLY_S = 60.0
+"""One burst does not show a crystal's rate: for the first minute the looks come closer together."""
 
 
-def next_burst(last_s: float | None, now_s: float, *, loading: bool = False) -> tuple[float, Burst]:
-    """When the next burst begins, and which: `last_s` is when the last one began.
+@dataclass
+class Looks:
+    """When to look at one clock: the plan that conductor, model and benchmark share.
 
-    Full ones at connect (no last one) and before a load, then a short one every minute.
+    A full burst at once and before a load, more of them every EARLY_EVERY_S in the clock's first
+    minute, then short ones every KEEP_EVERY_S. `close_early` False is for a radio: against its
+    30 ms a minute of unknown rate (3 ms at 50 ppm) is little, and looks in a bunch fit a line ill.
     """
-    if last_s is None or loading:
-        return now_s, FULL
-    return max(now_s, last_s + KEEP_EVERY_S), KEEP
+
+    close_early: bool = True
+    begun_s: float | None = None
+    last_s: float | None = None
+
+    def due(self, now_s: float, *, full: bool = False) -> Burst | None:
+        """The burst to make now, or None; `full` asks for a full one whatever the time."""
+        if full or self.last_s is None or self.begun_s is None:
+            return FULL
+        early = self.close_early and self.last_s - self.begun_s < EARLY_S
+        every_s, burst = (EARLY_EVERY_S, FULL) if early else (KEEP_EVERY_S, KEEP)
+        return burst if now_s - self.last_s >= every_s else None
+
+    def made(self, now_s: float) -> None:
+        """A burst began now."""
+        self.last_s = now_s
+        self.begun_s = now_s if self.begun_s is None else self.begun_s
 
 
 @dataclass(frozen=True, slots=True)
