@@ -1,13 +1,15 @@
-"""The rig that the commands are typed on: one for each file."""
+"""What the commands are typed on: a rig, one for each file, or simulated targets in process."""
 
 from __future__ import annotations
 
 import signal
 import subprocess
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
+from support.in_process import InProcess, commands
 from support.interpreters import micropython
 from support.typed import PROGRAM, Desk
 
@@ -28,3 +30,9 @@ def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Desk]:
     yield Desk(folder)
     rig.send_signal(signal.SIGINT)
     rig.communicate(timeout=10)
+
+
+@pytest.fixture
+def here(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Iterator[InProcess]:
+    with commands(tmp_path, capsys) as found:
+        yield found

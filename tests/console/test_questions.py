@@ -1,35 +1,43 @@
-"""Questions at the terminal, and a run that ends with a target out of reach."""
+"""Questions at the terminal, and what stands on the screen at the end of a run."""
 
 from __future__ import annotations
 
+import asyncio
 import json
 import re
 import signal
-import time
 
 import pytest
 
-from blindfield.drills.catalogue import drill_named
-from blindfield.drills.draw import draw
-from blindfield.field.settings import load_field
-from support.typed import Desk, Terminal, at_a_terminal, rearm
+from support.in_process import InProcess
+from support.typed import Desk, at_a_terminal
+
+PAIR = ("--drill", "pair", "--seed", "3", "--minutes", "5")
 
 
-def test_a_target_that_cannot_be_reached_is_named_with_place_and_time(desk: Desk) -> None:
-    process = desk.run("--drill", "single", "--seed", "4")
-    desk.rig("cut-link", "2")
-    process.send_signal(signal.SIGINT)
-    out, err = process.communicate(timeout=40)
-    desk.rig("mend-link", "2")
-    assert re.search(
-        r"2 at [\d.]+ m, [\d.]+ m is NOT confirmed silent; it can send until \d\d:", out
-    ), err
-    assert process.returncode == 3  # outranks the 130 of Ctrl-C
+def test_a_target_that_cannot_be_reached_is_named_with_place_and_time(here: InProcess) -> None:
+    first, second = here.in_play("pair", 3)
+
+    async def lose_one() -> None:
+        await here.until_sending()
+        await asyncio.sleep(20)
+        here.sim.cut_link(first)
+        await asyncio.sleep(3)
+        signal.raise_signal(signal.SIGINT)
+
+    status, out, err = here.run(*PAIR, script=lose_one)
+    assert status == 3  # outranks the 130 of Ctrl-C
+    where = here.place.target_named(first)
+    place = f"{where.x_m:g} m, {where.y_m:g} m"
+    assert re.search(rf"{first} at {place} is NOT confirmed silent; it can send until \d\d:", out)
+    assert f"Confirmed silent: {', '.join(n for n in here.targets if n != first)}." in out
+    assert second != first
     assert "NOT confirmed silent" in err
     assert "blindfield rearm" in err  # silence went to all, as the last thing to try
-    assert desk.field("devices")[0] == 0
-    assert desk.silent()
-    rearm(desk)
+    here.sim.mend_link(first)
+    assert here.call("devices")[0] == 0
+    assert here.silent()
+    assert silenced(here) == here.targets  # told by its neighbours over the air
 
 
 @pytest.mark.parametrize("command", ["run", "rearm"])
@@ -42,47 +50,51 @@ def test_the_end_of_input_at_a_question_is_a_no(desk: Desk, command: str) -> Non
         assert "Traceback" not in terminal.seen
 
 
-@pytest.mark.parametrize("somebody_silences", [False, True])
-def test_the_answer_to_a_knock_lifts_no_silence_of_somebody_else(
-    desk: Desk, somebody_silences: bool
+@pytest.mark.parametrize(
+    ("said", "stays_silent"), [("f", False), ("s", False), ("e", True), ("", True)]
+)
+def test_the_answer_to_a_knock_decides_what_becomes_of_its_silence(
+    here: InProcess, said: str, stays_silent: bool
 ) -> None:
-    words = ("--cautions-read", "--drill", "pair", "--seed", "3", "--minutes", "1")
-    with at_a_terminal(desk, "run", *words) as terminal:
-        terminal.until("Search")
-        time.sleep(5.2)  # nobody is there sooner
-        name = in_play(desk, seed=3)
-        desk.rig("probe", name)
-        terminal.until("Found 1")
-        knock_until_heard(desk, name, terminal)
-        if somebody_silences:
-            begin_s = time.monotonic()
-            status, out, err = desk.field("silence", "--json")
-            assert status == 0, err
-            assert sorted(json.loads(out)["silent"]) == ["1", "2", "3"]
-            assert time.monotonic() - begin_s < 10  # answered while the question stands
-        terminal.type("f\n")
-        terminal.until("The same problem again")
-        assert terminal.process.wait(timeout=10) == 0
-    report = json.loads(desk.field("devices", "--json")[1])
-    silenced = {row["name"] for row in report["devices"] if row["silenced"]}
-    assert silenced == ({"1", "2", "3", "post"} if somebody_silences else set())
-    rearm(desk)
+    here.answers(said)
+    status, out, _ = here.run(*PAIR, script=lambda: find_one_and_knock(here))
+    assert status == 0
+    assert ("The field stays silent until" in out) == stays_silent
+    assert silenced(here) == (["1", "2", "3"] if stays_silent else [])
+    assert here.silent()
 
 
-def in_play(desk: Desk, *, seed: int) -> str:
-    """A target that the pair drawn with this seed has in play."""
-    scenario = draw(
-        load_field(desk.folder / "field.toml"), drill_named("pair"), seed=seed, time_limit_s=60
-    )
-    return scenario.in_play[0].name
+def test_the_answer_to_a_knock_lifts_no_silence_of_somebody_else(here: InProcess) -> None:
+    def silence_first() -> str:
+        status, out, err = here.call("silence", "--json")
+        assert status == 0, err
+        assert json.loads(out)["silent"] == ["1", "2", "3"]
+        return "f"
+
+    here.answers(silence_first)
+    status, out, _ = here.run(*PAIR, script=lambda: find_one_and_knock(here))
+    assert status == 0
+    assert out.count("not ready for the next run") == 3
+    assert silenced(here) == ["1", "2", "3"]
 
 
-def knock_until_heard(desk: Desk, name: str, terminal: Terminal) -> None:
-    """As a person does: a second of stillness, five knocks, and again when nothing happened (the
-    signal model's usual knocks are taken for the pattern in some 93 of 100 tries)."""
-    for _ in range(4):
-        time.sleep(1.5)
-        desk.rig("knock", name)
-        if terminal.shows("emergency (e)?", within_s=6.0):
-            return
-    raise AssertionError(terminal.seen[-2000:])
+def test_a_knock_read_by_a_program_asks_nothing_and_stays_silent(here: InProcess) -> None:
+    status, out, _ = here.run("--json", *PAIR, script=lambda: find_one_and_knock(here))
+    assert status == 0
+    assert json.loads(out)["outcome"] == "stopped"
+    assert silenced(here) == ["1", "2", "3"]
+
+
+async def find_one_and_knock(here: InProcess) -> None:
+    found = here.in_play("pair", 3)[0]
+    await here.until_sending()
+    await asyncio.sleep(20)
+    here.sim.probe(found)
+    await asyncio.sleep(10)
+    here.sim.knock(found)
+    await asyncio.sleep(4)
+
+
+def silenced(here: InProcess) -> list[str]:
+    report = json.loads(here.call("devices", "--json")[1])
+    return [row["name"] for row in report["devices"] if row["silenced"]]

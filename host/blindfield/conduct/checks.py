@@ -23,6 +23,8 @@ async def check_field(conductor: Conductor, scenario: Scenario) -> str:
 
     Every target alive is checked alike, so that a refusal says nothing of who is in play.
     """
+    for name in sorted(conductor.crew.twins):
+        raise NotReady(f"two devices answer as {name}.", remedy="Switch one of them off.")
     now_s = asyncio.get_running_loop().time()
     lowest_v = 99.0
     for member in conductor.crew.targets:

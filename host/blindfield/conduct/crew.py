@@ -49,9 +49,11 @@ class Member:
 @dataclass
 class Crew:
     """`members` by name; `strangers`: devices that answer but are not in the field's file;
+    `twins`: names under which more than one device answers, so that nobody knows which lies where;
     `troubles`: sentences about ports that did not give a device."""
 
     members: dict[str, Member] = field(default_factory=dict)
+    twins: set[str] = field(default_factory=set)
     strangers: list[DeviceClient] = field(default_factory=list)
     troubles: list[BlindfieldError] = field(default_factory=list)
 
@@ -135,11 +137,12 @@ async def _enlist(crew: Crew, place: Field, client: DeviceClient) -> None:
         return
     if known.name in crew.members:
         await client.channel.close()
+        crew.twins.add(known.name)
+        first = crew.members[known.name].client.channel.name
         crew.troubles.append(
             LinkError(
-                f"two devices answer as {known.name}.",
-                device=client.channel.name,
-                remedy="Unplug one, or give one of them its own name in field.toml.",
+                f"two devices answer as {known.name}: on {first} and on {client.channel.name}.",
+                remedy="Switch one of them off: no run begins while nobody knows which is buried.",
             )
         )
         return

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Mapping
 
 from blindfield.conduct.crew import Crew, Member
 from blindfield.model.errors import BlindfieldError, NotReady
 from blindfield.model.field import Field
+
+ECHO_S = 1.0  # for so long a silence is repeated from device to device over the air
 
 
 async def latches(crew: Crew) -> dict[str, int]:
@@ -42,3 +45,16 @@ async def rearm_all(
     texts = {n: str(r) if isinstance(r, BlindfieldError) else "" for n, r in results.items()}
     absent = {target.name: "does not answer" for target in crew.absent(place)}
     return {**texts, **absent}
+
+
+async def rearm_to_stay(place: Field, crew: Crew) -> dict[str, str]:
+    """`rearm_all`, then a look whether it stays so. Nobody can tell an echo of the silence just
+    lifted from somebody who asks for silence again: a device silenced since is named."""
+    texts = await rearm_all(place, crew)
+    await asyncio.sleep(ECHO_S)
+    again = await latches(crew)
+    return {
+        name: text
+        or ("silenced again meanwhile; when all are safe: again" if name in again else "")
+        for name, text in texts.items()
+    }

@@ -6,7 +6,7 @@ import argparse
 import asyncio
 import json
 
-from blindfield.conduct.rearming import rearm_all
+from blindfield.conduct.rearming import rearm_to_stay
 from blindfield.console.ask import answer
 from blindfield.console.desk import add_field_argument, add_json_argument, field_of, open_desk
 from blindfield.model.errors import NotReady
@@ -41,4 +41,4 @@ def run(options: argparse.Namespace) -> int:
 
 async def _rearm(place: Field) -> dict[str, str]:
     async with open_desk(place) as desk:
-        return await rearm_all(place, desk.crew)
+        return await rearm_to_stay(place, desk.crew)

@@ -14,7 +14,7 @@ from typing import Any
 from blindfield.conduct.checks import check_field
 from blindfield.conduct.conductor import Conductor
 from blindfield.conduct.proof import proof_of_silence
-from blindfield.conduct.rearming import latches, rearm_all
+from blindfield.conduct.rearming import ECHO_S, latches, rearm_all
 from blindfield.console import debrief
 from blindfield.console.ask import answer
 from blindfield.console.cautions import AT_THE_CLOSE, tick_cautions
@@ -33,8 +33,6 @@ from blindfield.model.field import Field
 from blindfield.model.ids import run_id_text
 from blindfield.model.run_summary import RunSummary
 from blindfield.model.scenario import EndOn, Scenario
-
-KNOCK_SETTLES_S = 1.0  # until repeated silence advertisements are over, which raise the counts
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -93,7 +91,7 @@ def run(options: argparse.Namespace) -> int:
             )
             summary = await conduct_run(desk, scenario, quiet=options.json, begun=begun.append)
             if begun[0].state.knocked and not begun[0].silence_asked and not options.json:
-                await asyncio.sleep(KNOCK_SETTLES_S)
+                await asyncio.sleep(ECHO_S)  # echoes raise the counts
                 knock.update(await latches(desk.crew))
                 if begun[0].silence_asked:
                     knock.clear()  # somebody else silenced the field meanwhile: that one stays
