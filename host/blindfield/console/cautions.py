@@ -15,7 +15,8 @@ CAUTIONS = (
     "Own transceiver works; phone and electronics 20 cm away sending, 50 cm searching.",
     "Sending at 457 kHz is permitted here by the local radio authority.",
     "A real accident overrides everything. Stop the field: `blindfield silence` in any terminal, "
-    "or five even knocks by hand on any target. It then stays silent until `blindfield rearm`.",
+    "or five even knocks by hand on any target, and again if it goes on. It then stays silent "
+    "until `blindfield rearm`.",
     "Ctrl-C here ends this run and makes everything silent, but does not lock the field.",
 )
 AT_THE_CLOSE = (

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import asyncio
 from collections.abc import AsyncIterator, Mapping
-from contextlib import asynccontextmanager
+from contextlib import AsyncExitStack, asynccontextmanager
 from dataclasses import dataclass
 from typing import Any
 
@@ -70,28 +70,23 @@ async def open_desk(place: Field, media: list[Medium] | None = None) -> AsyncIte
     """
     key = read_key(place.key_path)
     virtual = isinstance(asyncio.get_running_loop(), VirtualLoop)
-    with Owner.acquire(place.folder) as owner:
+    async with AsyncExitStack() as stack:  # undone from the last line to the first
+        owner = stack.enter_context(Owner.acquire(place.folder))
+        if not virtual:
+            stack.push_async_callback(owner.stop)
         logbook = Logbook.open(place.logbook_path, field_key=key)
+        stack.callback(logbook.close)
         writer = Writer(logbook, inline=virtual)
-        ways = (
-            [open_medium(u, place.folder, place=place, key=key) for u in place.media]
-            if media is None
-            else media
-        )
+        stack.push_async_callback(writer.close)
+        ways = media or [open_medium(u, place.folder, place=place, key=key) for u in place.media]
+        for medium in ways:
+            stack.push_async_callback(medium.close)
         desk = Desk(place, key, ways, logbook, writer, Crew(), owner, [])
-        try:
-            owner.handle("silence", desk.silence)  # from the first moment; a run has its own
-            if not virtual:
-                await owner.serve()
-            desk.crew = await muster(place, ways, key)
-            desk.recovered = await recover(place, desk.crew, ways, writer)
-            desk.recovered += await end_strays(desk.crew)
-            yield desk
-        finally:
-            await desk.crew.close()
-            for medium in ways:
-                await medium.close()
-            await writer.close()
-            logbook.close()
-            if not virtual:
-                await owner.stop()
+        owner.handle("silence", desk.silence)  # from the first moment; a run has its own
+        if not virtual:
+            await owner.serve()
+        desk.crew = await muster(place, ways, key)
+        stack.push_async_callback(desk.crew.close)
+        desk.recovered = await recover(place, desk.crew, ways, writer)
+        desk.recovered += await end_strays(desk.crew)
+        yield desk

@@ -18,7 +18,7 @@ from blindfield.logbook.commitment import commit
 from blindfield.logbook.database import Database
 from blindfield.logbook.facts import Facts
 from blindfield.logbook.migrations import migrate
-from blindfield.logbook.recording import Recorder, run_row, store_summary
+from blindfield.logbook.recording import RowWriter, run_row, store_summary
 from blindfield.logbook.rows import event_of, run_of
 from blindfield.logbook.schema import events, runs
 from blindfield.logbook.sealing import Sealer
@@ -46,7 +46,7 @@ class Logbook:
     def __init__(self, database: Database, sealer: Sealer | None) -> None:
         self.database = database
         self.facts = Facts(database)
-        self._recorder = Recorder(sealer)
+        self._row_writer = RowWriter(sealer)
 
     @classmethod
     def open(
@@ -96,14 +96,14 @@ class Logbook:
     def append_many(self, many: Sequence[Event]) -> list[int]:
         """All or none, in order, with one synchronisation."""
         with self.database.writing() as connection:
-            return [self._recorder.insert(connection, event) for event in many]
+            return [self._row_writer.insert(connection, event) for event in many]
 
     def events_of(self, run_id: bytes | None) -> list[Event]:
         """In the order of recording; None gives the events that belong to no run."""
         query = select(events).where(events.c.run_id.is_not_distinct_from(run_id))
         with self.database.reading() as connection:
             rows = connection.execute(query.order_by(events.c.id)).mappings().all()
-        return [event_of(row, self._recorder.sealer) for row in rows]
+        return [event_of(row, self._row_writer.sealer) for row in rows]
 
     def open_runs(self) -> list[RunRecord]:
         """Oldest first; needs no key, so that recovery can silence."""
@@ -138,8 +138,8 @@ class Logbook:
         with self.database.writing() as connection:
             row = run_row(connection, run_id)
             if row["is_open"]:
-                self._recorder.sealer_for(row)
-                salt = self._recorder.reveal(connection, run_id)
+                self._row_writer.sealer_for(row)
+                salt = self._row_writer.reveal(connection, run_id)
                 store_summary(connection, summary, is_open=False, salt=salt)
             elif run_of(row).summary != summary:
                 raise LogbookError(

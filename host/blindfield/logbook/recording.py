@@ -28,7 +28,7 @@ from blindfield.model.ids import run_id_text
 from blindfield.model.run_summary import RunSummary
 
 
-class Recorder:
+class RowWriter:
     """Writes rows under the field key, or without one."""
 
     def __init__(self, sealer: Sealer | None) -> None:

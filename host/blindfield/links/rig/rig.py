@@ -18,7 +18,7 @@ from blindfield.links.rig.layout import field_on
 from blindfield.links.rig.player import Player
 from blindfield.links.rig.process import POWER_CUT, DeviceProcess
 from blindfield.links.rig.seat import Seat, about_of
-from blindfield.links.sim.bench import MANNERS, Bench, Manner
+from blindfield.links.sim.bench import KNOCK_STRENGTH, MANNERS, Bench, Manner
 from blindfield.links.sim.shapes import Frame
 from blindfield.model.errors import ConfigError, LinkAbsent
 from blindfield.model.field import Field
@@ -149,7 +149,7 @@ class Rig(Bench):
 
     def knock(self, target: str) -> float | None:
         seat = self._awake(target)
-        frames, onset_s = seat.body.feel("knock")
+        frames, onset_s = seat.body.feel("knock", KNOCK_STRENGTH)
         return self._feel(seat, frames, onset_s, lead_s=0.0)  # a second of stillness comes first
 
     def lift(self, target: str) -> None:

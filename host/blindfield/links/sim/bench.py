@@ -5,6 +5,9 @@ from __future__ import annotations
 from typing import Literal, Protocol
 
 Manner = Literal["sharp", "push", "miss", "neighbour"]
+KNOCK_STRENGTH = 2.0
+"""A fist that means it: at 1 the detector misses one pattern in fourteen of the signal model."""
+
 MANNERS: tuple[Manner, ...] = ("sharp", "push", "miss", "neighbour")
 
 

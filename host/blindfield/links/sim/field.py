@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from random import Random
 from typing import TYPE_CHECKING
 
-from blindfield.links.sim.bench import MANNERS, Manner
+from blindfield.links.sim.bench import KNOCK_STRENGTH, MANNERS, Manner
 from blindfield.links.sim.board import POST, TARGET, Burst, SimBoard
 from blindfield.links.sim.device import SimDevice
 from blindfield.links.sim.line import SimLine
@@ -27,7 +27,6 @@ AIR_RANGE_M = 100.0
 """How far an advertisement is heard through snow; assumed, no source."""
 
 AIR_REPEATS_S = (0.0, 0.15, 0.4)
-_KNOCK_STRENGTH = 2.0  # a fist that means it; at 1 the detector misses one pattern in fourteen
 _AIR_DELAY_S = (0.001, 0.03)  # a listener's scan window; assumed
 
 
@@ -154,7 +153,7 @@ class SimField:
         return self._target(target).senses.contact_s
 
     def knock(self, target: str) -> float | None:
-        return self._target(target).senses.feel("knock", _KNOCK_STRENGTH)
+        return self._target(target).senses.feel("knock", KNOCK_STRENGTH)
 
     def lift(self, target: str) -> None:
         senses = self._target(target).senses
