@@ -13,7 +13,9 @@ from blindfield.conduct.conductor import Conductor
 from blindfield.conduct.rearming import latches, rearm_all
 from blindfield.conduct.state import replay
 from blindfield.links.channel import no_frame
+from blindfield.links.sim.field import SimField
 from blindfield.links.virtual_time import run_virtual
+from blindfield.logbook.book import Logbook
 from blindfield.model.errors import LogbookError, NotReady
 from blindfield.model.events import Event
 from blindfield.model.scenario import Scenario
@@ -207,7 +209,20 @@ def test_ctrl_c_silences_and_keeps_the_run_as_stopped(tmp_path: Path) -> None:
     run_virtual(main())
 
 
-def test_a_crashed_host_finds_the_run_silences_and_closes_it_as_interrupted(tmp_path: Path) -> None:
+def test_a_crashed_host_finds_the_run_silences_and_closes_it_as_interrupted(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    running_while_read: list[str] = []
+    read = Logbook.events_of
+
+    def events_of(self: Logbook, run_id: bytes | None) -> list[Event]:
+        if run_id is not None:
+            running_while_read.extend(running(sims[0]))
+        return read(self, run_id)
+
+    sims: list[SimField] = []
+    monkeypatch.setattr(Logbook, "events_of", events_of)
+
     async def main() -> None:
         sim = standing_field(tmp_path)
         async with bench(tmp_path, sim=sim) as b:
@@ -221,8 +236,10 @@ def test_a_crashed_host_finds_the_run_silences_and_closes_it_as_interrupted(tmp_
                 await task
             await asyncio.sleep(5)
             await strike(b, first)  # nobody listens; the target keeps it
-            assert b.sim.sending(first) or b.sim.carrier_log(first)
+            assert running(sim) == list("123456")
+        sims.append(sim)
         async with bench(tmp_path, sim=sim) as again:
+            assert running_while_read == []  # a damaged logbook must not keep a field sending
             assert "closed as interrupted" in again.desk.recovered[0]
             record = again.desk.logbook.find_run(None)
             assert record.summary is not None
@@ -235,6 +252,11 @@ def test_a_crashed_host_finds_the_run_silences_and_closes_it_as_interrupted(tmp_
         sim.stop()
 
     run_virtual(main())
+
+
+def running(sim: SimField) -> list[str]:
+    """Names of the devices in a run, as their status would say."""
+    return [name for name, device in sim.devices.items() if device.core and device.core.run.running]
 
 
 async def _nothing(*_: Any, **__: Any) -> None: ...
