@@ -54,3 +54,14 @@ def test_values_cannot_be_changed() -> None:
 
 def test_a_field_is_fifty_metres_square_unless_told() -> None:
     assert (FIELD.width_m, FIELD.height_m, FIELD.lease_s) == (50.0, 50.0, None)
+
+
+def test_only_a_target_dug_out_cannot_be_found_and_a_frozen_one_not_dug() -> None:
+    assert [state for state in TargetState if not state.lies] == [TargetState.DUG_OUT]
+    assert [state for state in TargetState if state.lies and not state.may_be_dug] == [
+        TargetState.FROZEN_IN
+    ]
+
+
+def test_the_outline_is_the_rectangle_unless_an_area_is_given() -> None:
+    assert FIELD.outline_m == ((0.0, 0.0), (50.0, 0.0), (50.0, 50.0), (0.0, 50.0))

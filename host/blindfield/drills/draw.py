@@ -8,7 +8,7 @@ from typing import Literal
 
 from blindfield.drills.catalogue import Drill
 from blindfield.model.errors import NotReady
-from blindfield.model.field import Field, Target, TargetState
+from blindfield.model.field import Field, Target
 from blindfield.model.scenario import Cue, EndOn, Part, Scenario, Start, WordRule
 
 ON_US = 82_000  # inside the safe set of EN 300 718 and EN 282
@@ -41,7 +41,7 @@ def draw(
     """
     names = set(alive) if alive is not None else {target.name for target in field.targets}
     present = [target for target in field.targets if target.name in names]
-    usable = [target for target in present if target.state is TargetState.BURIED]
+    usable = [target for target in present if target.state.lies]
     if len(usable) < drill.in_play:
         raise NotReady(
             f"{drill.title!r} needs {drill.in_play} targets, the field has {len(usable)} in place.",

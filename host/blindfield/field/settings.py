@@ -9,6 +9,7 @@ import re
 from pathlib import Path
 from typing import Any
 
+from blindfield.field.outline import fault_of_outline
 from blindfield.field.toml_lines import toml_lines
 from blindfield.field.toml_table import (
     Source,
@@ -20,7 +21,17 @@ from blindfield.field.toml_table import (
     shown,
 )
 from blindfield.model.errors import ConfigError
-from blindfield.model.field import DEVICE_ID_BYTES, Field, Post, StartPoint, Target, TargetState
+from blindfield.model.field import (
+    DEVICE_ID_BYTES,
+    Field,
+    Georeference,
+    KeepOut,
+    Point,
+    Post,
+    StartPoint,
+    Target,
+    TargetState,
+)
 
 FILE_NAME = "field.toml"
 MAX_NAME_LENGTH = 32
@@ -31,17 +42,25 @@ AZIMUTH_RANGE_DEG = (0.0, 360.0)
 TILT_RANGE_DEG = (-90.0, 90.0)
 SCHEMES = ("sim", "serial", "bus", "ble")
 
+LATITUDE_RANGE_DEG = (-85.0, 85.0)
+LONGITUDE_RANGE_DEG = (-180.0, 180.0)
+
+_GEOREFERENCE = ("latitude_deg", "longitude_deg", "y_bearing_deg")
 _KEYS = {
-    "field": ("name", "width_m", "height_m", "media", "lease_s", "key", "logbook"),
+    "field": (
+        *("name", "width_m", "height_m", "area_m", "media", "lease_s", "key", "logbook"),
+        *_GEOREFERENCE,
+    ),
     "target": (
         *("name", "device", "x_m", "y_m", "depth_m"),
         *("antenna_azimuth_deg", "antenna_tilt_deg", "state"),
     ),
     "post": ("name", "device"),
     "start": ("name", "x_m", "y_m"),
+    "keep_out": ("name", "corners_m"),
 }
-_LISTS = ("target", "post", "start")
-_HEADERS = {"field": "[field]", "target": "[[target]]", "post": "[[post]]", "start": "[[start]]"}
+_LISTS = ("target", "post", "start", "keep_out")
+_HEADERS = {"field": "[field]", **{name: f"[[{name}]]" for name in _LISTS}}
 
 
 def find_field(explicit: str | None = None) -> Path:
@@ -74,7 +93,7 @@ def load_field(path: Path) -> Field:
 
 def _field(source: Source, document: dict[str, Any]) -> Field:
     table = _table(source, document["field"], "field")
-    targets, posts, starts = (_tables(source, document, name) for name in _LISTS)
+    targets, posts, starts, outs = (_tables(source, document, name) for name in _LISTS)
     width_m = table.number("width_m", SIDE_RANGE_M, default=50.0)
     height_m = table.number("height_m", SIDE_RANGE_M, default=50.0)
     field = Field(
@@ -90,10 +109,16 @@ def _field(source: Source, document: dict[str, Any]) -> Field:
         posts=tuple(Post(_name(entry), _device_id(entry)) for entry in posts),
         start_points=tuple(_start_point(entry, width_m, height_m) for entry in starts)
         or (StartPoint("start", width_m / 2, 0.0),),
+        area_m=_corners(table, "area_m", width_m, height_m) if "area_m" in table.values else (),
+        keep_outs=tuple(
+            KeepOut(_name(entry), _corners(entry, "corners_m", width_m, height_m)) for entry in outs
+        ),
+        georeference=_georeference(table),
     )
     refuse_twins([*targets, *posts], "name")
     refuse_twins([*targets, *posts], "device")
     refuse_twins(starts, "name")
+    refuse_twins(outs, "name")
     return field
 
 
@@ -185,13 +210,48 @@ def _device_id(table: Table) -> bytes:
     raise table.wrong("device", f"device must be {digits}, not {shown(value)}.", remedy)
 
 
+def _corners(table: Table, key: str, width_m: float, height_m: float) -> tuple[Point, ...]:
+    """Three corners or more, each [x, y] inside the field, whose lines do not cross."""
+    remedy = f"Write it as {key} = [[0, 0], [50, 0], [40, 50]], each corner once."
+    value = table.need(key, remedy)
+    if not isinstance(value, list) or len(value) < 3:
+        raise table.wrong(key, f"{key} must be a list of three corners or more.", remedy)
+    corners = [_corner(table, key, corner, width_m, height_m) for corner in value]
+    fault = fault_of_outline(corners)
+    if fault:
+        raise table.wrong(key, f"{key} {fault}.", remedy)
+    return tuple(corners)
+
+
+def _corner(table: Table, key: str, value: Any, width_m: float, height_m: float) -> Point:
+    numbers = isinstance(value, list) and [
+        float(one) for one in value if isinstance(one, (int, float)) and not isinstance(one, bool)
+    ]
+    if not numbers or len(numbers) != 2 or len(value) != 2:
+        what = f"a corner must be two numbers, not {shown(value)}."
+        raise table.wrong(key, what, "Write it as [x, y], in metres from the first peg.")
+    if not (0.0 <= numbers[0] <= width_m and 0.0 <= numbers[1] <= height_m):
+        what = f"the corner {shown(value)} lies outside the field."
+        raise table.wrong(key, what, f"x goes to {width_m:g} m, y to {height_m:g} m.")
+    return numbers[0], numbers[1]
+
+
+def _georeference(table: Table) -> Georeference | None:
+    if not any(key in table.values for key in _GEOREFERENCE):
+        return None
+    spans = (LATITUDE_RANGE_DEG, LONGITUDE_RANGE_DEG, AZIMUTH_RANGE_DEG)
+    return Georeference(
+        *(table.number(key, span) for key, span in zip(_GEOREFERENCE, spans, strict=True))
+    )
+
+
 def _state(table: Table) -> TargetState:
-    value = table.values.get("state", TargetState.BURIED.value)
+    value = table.values.get("state", TargetState.IN_PLACE.value)
     for state in TargetState:
         if state.value == value:
             return state
-    choices = " or ".join(f'"{state.value}"' for state in TargetState)
-    raise table.wrong("state", f"state cannot be {shown(value)}.", f"Write {choices}.")
+    choices = ", ".join(f'"{state.value}"' for state in TargetState)
+    raise table.wrong("state", f"state cannot be {shown(value)}.", f"Write one of {choices}.")
 
 
 def _media(table: Table) -> tuple[str, ...]:

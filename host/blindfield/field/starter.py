@@ -3,10 +3,20 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict
 from pathlib import Path
 
-from blindfield.model.field import Field, Post, StartPoint, Target, TargetState
+from blindfield.model.field import (
+    Field,
+    Georeference,
+    KeepOut,
+    Point,
+    Post,
+    StartPoint,
+    Target,
+    TargetState,
+)
 
 _HEAD = """\
 # A Blindfield practice field. People write this file; the program reads it and never changes it.
@@ -27,7 +37,9 @@ _HEAD = """\
 
 _GROUND = """
 # The ground. Put a peg in each corner. x runs from the first peg along the width, y along the
-# height, both 0 at that peg.
+# height, both 0 at that peg. A ground that is no rectangle: area_m lists its corners as [x, y].
+# For maps on the globe: latitude_deg and longitude_deg of the first peg, and y_bearing_deg, where
+# the y axis points, clockwise from north.
 [field]
 """
 
@@ -54,12 +66,16 @@ _TARGETS = """
 # The targets, one [[target]] each. `device` is the number the device carries: `blindfield
 # devices` shows those it hears. depth_m (0 to 3) is from the snow surface to the target.
 # If you noted how the antenna lies, antenna_azimuth_deg (0 to 360, clockwise from the y axis)
-# and antenna_tilt_deg (-90 to 90, above level) make debriefs truer. `state` is "buried", which
-# may be left out, or "dug out".
+# and antenna_tilt_deg (-90 to 90, above level) make debriefs truer. `state` is "in place", which
+# may be left out, "dug out", "put back", "settled" or "frozen in" (can be probed, not dug).
 """
 
 _POSTS = """
 # The post: the device at the start, with the big button, the horn and the light.
+"""
+
+_KEEP_OUTS = """
+# Ground where nothing may be buried, one [[keep_out]] each, with its corners as [x, y].
 """
 
 _STARTS = """
@@ -74,6 +90,8 @@ def starter_field_text(field: Field) -> str:
             _HEAD,
             _GROUND,
             _lines(name=field.name, width_m=field.width_m, height_m=field.height_m),
+            _corners("area_m", field.area_m),
+            _georeference_text(field.georeference),
             _MEDIA,
             _media_text(field),
             _LEASE,
@@ -86,6 +104,7 @@ def starter_field_text(field: Field) -> str:
             _entries(_TARGETS, map(_target_text, field.targets)),
             _entries(_POSTS, map(_post_text, field.posts)),
             _entries(_STARTS, map(_start_text, field.start_points)),
+            _entries(_KEEP_OUTS, map(_keep_out_text, field.keep_outs)) if field.keep_outs else "",
         )
     )
 
@@ -118,7 +137,7 @@ def _target_text(target: Target) -> str:
         antenna_azimuth_deg=target.antenna_azimuth_deg,
         antenna_tilt_deg=target.antenna_tilt_deg,
     )
-    return text if target.state is TargetState.BURIED else text + _lines(state=target.state.value)
+    return text if target.state is TargetState.IN_PLACE else text + _lines(state=target.state)
 
 
 def _post_text(post: Post) -> str:
@@ -127,6 +146,19 @@ def _post_text(post: Post) -> str:
 
 def _start_text(start: StartPoint) -> str:
     return "[[start]]\n" + _lines(name=start.name, x_m=start.x_m, y_m=start.y_m)
+
+
+def _keep_out_text(keep_out: KeepOut) -> str:
+    return "[[keep_out]]\n" + _lines(name=keep_out.name) + _corners("corners_m", keep_out.corners_m)
+
+
+def _corners(key: str, corners_m: Sequence[Point]) -> str:
+    inside = ", ".join(f"[{_number(x_m)}, {_number(y_m)}]" for x_m, y_m in corners_m)
+    return f"{key} = [{inside}]\n" if corners_m else ""
+
+
+def _georeference_text(found: Georeference | None) -> str:
+    return _lines(**asdict(found)) if found else ""
 
 
 def _lines(**values: str | float | None) -> str:

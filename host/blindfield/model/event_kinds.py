@@ -146,3 +146,20 @@ _kind("correction", "person", "an earlier event is to be read otherwise; nothing
       verdict="no_strike, counts, was_target, at_time", target="target meant",
       run_s="corrected time since the start", author="who", reason="why")
 _kind("void", "person", "the run is not to count", reason="why", author="who")
+
+_kind("placed", "person", "where a target lies, as measured", x_m="along the width, metres",
+      y_m="along the height, metres", sigma_m="standard error of the place, metres",
+      azimuth_deg="of its antenna, clockwise from the y axis", tilt_deg="above the horizontal",
+      readings="the readings, each [kind, from, value_m]", author="who", field="name of the field")
+_kind("depth", "person", "how deep a target lies, as probed, or read at a strike or in its hole",
+      depth_m="from the snow surface, metres", means="probed, strike, hole", author="who",
+      field="name of the field")
+_kind("state", "person", "what became of a target",
+      state="in place, dug out, put back, settled, frozen in", depth_m="where it was put back",
+      author="who", field="name of the field")
+_kind("snow", "person", "the snow over the whole field changed",
+      change_m="metres; negative when it settled", cause="new snow, settling, drift",
+      author="who", field="name of the field")
+_kind("receive_range", "person", "how far a searcher hears a target, as walked",
+      searcher="who", transceiver="which", ranges_m="each reading, metres",
+      mean_m="their mean", sigma_m="their standard deviation", field="name of the field")

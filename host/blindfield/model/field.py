@@ -15,11 +15,26 @@ from blindfield.model.errors import ConfigError
 DEVICE_ID_BYTES = 8
 
 
-class TargetState(StrEnum):
-    """Where a target is now."""
+Point = tuple[float, float]
 
-    BURIED = "buried"
+
+class TargetState(StrEnum):
+    """Where a target is now. In all but one of these it lies in the snow."""
+
+    IN_PLACE = "in place"
     DUG_OUT = "dug out"
+    PUT_BACK = "put back"  # freshly: the snow over it is still loose
+    SETTLED = "settled"
+    FROZEN_IN = "frozen in"  # can be found by probe, not dug
+
+    @property
+    def lies(self) -> bool:
+        """Whether it can be found by a probe."""
+        return self is not TargetState.DUG_OUT
+
+    @property
+    def may_be_dug(self) -> bool:
+        return self.lies and self is not TargetState.FROZEN_IN
 
 
 @dataclass(frozen=True)
@@ -37,7 +52,7 @@ class Target:
     depth_m: float
     antenna_azimuth_deg: float | None = None
     antenna_tilt_deg: float | None = None
-    state: TargetState = TargetState.BURIED
+    state: TargetState = TargetState.IN_PLACE
 
     def __post_init__(self) -> None:
         _check_device_id(self.device_id)
@@ -63,12 +78,30 @@ class StartPoint:
     y_m: float
 
 
+@dataclass(frozen=True)
+class KeepOut:
+    """A piece of ground where nothing is buried; `corners_m` go round it once."""
+
+    name: str
+    corners_m: tuple[Point, ...]
+
+
+@dataclass(frozen=True)
+class Georeference:
+    """Where the first peg stands (WGS 84) and where the y axis points, clockwise from north."""
+
+    latitude_deg: float
+    longitude_deg: float
+    y_bearing_deg: float
+
+
 @dataclass(frozen=True, kw_only=True)
 class Field:
     """One field: its size, what lies in it, how it is reached, where its key and logbook are.
 
     `media` are URLs (`scheme:rest`). `lease_s` is the longest time a target may send without
-    hearing from the host; None leaves it at the whole length of a cue sheet.
+    hearing from the host; None leaves it at the whole length of a cue sheet. `area_m`: the corners
+    of a ground that is no rectangle, inside width x height; empty when it is one.
     """
 
     name: str
@@ -82,6 +115,15 @@ class Field:
     posts: tuple[Post, ...] = ()
     start_points: tuple[StartPoint, ...] = ()
     lease_s: float | None = None
+    area_m: tuple[Point, ...] = ()
+    keep_outs: tuple[KeepOut, ...] = ()
+    georeference: Georeference | None = None
+
+    @property
+    def outline_m(self) -> tuple[Point, ...]:
+        """The corners of the ground, going round it once."""
+        x_m, y_m = self.width_m, self.height_m
+        return self.area_m or ((0.0, 0.0), (x_m, 0.0), (x_m, y_m), (0.0, y_m))
 
     def target_named(self, name: str) -> Target:
         """The target of that name, capital or not; ConfigError when there is none."""
