@@ -4,19 +4,28 @@ from __future__ import annotations
 
 import argparse
 import json
+from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from blindfield.console.desk import add_field_argument, add_json_argument, field_of
 from blindfield.debrief.timeline import build_timeline
 from blindfield.links.keyfile import read_key
 from blindfield.logbook.book import Logbook
-from blindfield.model.errors import ConfigError, NotReady
+from blindfield.model.errors import BlindfieldError, ConfigError, NotReady
+from blindfield.model.events import Event
 from blindfield.model.field import Field
 from blindfield.model.ids import run_id_text
 from blindfield.model.run_summary import RunRecord
 
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from blindfield.console.own_legs import Walked
+    from blindfield.searcher.par import Par
+
 LISTED = 30
+PAR_PROFILE = "practised"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -33,7 +42,7 @@ def run(options: argparse.Namespace) -> int:
         if options.list:
             _list(logbook, as_json=options.json)
             return 0
-        show(logbook, options.which, as_json=options.json, ascii_only=options.ascii)
+        show(logbook, options.which, place, as_json=options.json, ascii_only=options.ascii)
     return 0
 
 
@@ -71,7 +80,12 @@ def _row(record: RunRecord) -> dict[str, Any]:
 
 
 def show(
-    logbook: Logbook, which: str | None, *, as_json: bool = False, ascii_only: bool = False
+    logbook: Logbook,
+    which: str | None,
+    place: Field,
+    *,
+    as_json: bool = False,
+    ascii_only: bool = False,
 ) -> None:
     """Print the debrief of a closed run; raises NotReady for one that is open (it stays blind)."""
     from rich.console import Console
@@ -83,10 +97,53 @@ def show(
     record = logbook.find_run(which)
     if record.is_open:
         raise NotReady("this run is not closed yet.", remedy="It stays blind until then.")
-    timeline = build_timeline(record, logbook.events_of(record.run_id))
+    events = logbook.events_of(record.run_id)
+    timeline = build_timeline(record, events)
     if as_json:
-        print(json.dumps(to_json(timeline), indent=2))
-    else:
-        console = Console()
-        console.print(render(timeline, ascii_only=ascii_only))
-        console.print(verdict_text(timeline), style="bold")  # where the eye is after a long page
+        data = to_json(timeline) | {"par": _par_as_json(record, events, place)}
+        print(json.dumps(data, indent=2))
+        return
+    beside = [] if not timeline.started else [_beside(record, events, place, ascii_only)]
+    console = Console()
+    console.print(render(timeline, ascii_only=ascii_only, beside=beside))
+    console.print(verdict_text(timeline), style="bold")  # where the eye is after a long page
+
+
+def _beside(
+    record: RunRecord, events: Sequence[Event], place: Field, ascii_only: bool
+) -> tuple[str, RenderableType]:
+    """The run beside its par: a section of the debrief."""
+    from rich.console import Group
+    from rich.text import Text
+
+    from blindfield.console.par_tables import FASTER, par_table
+
+    title = "Beside a modelled searcher"
+    try:
+        made, par = _par(record, events, place)
+    except BlindfieldError as error:
+        return title, Text(f"No par for this run: {error}")
+    table = par_table(par, made, ascii_only=ascii_only)
+    said = f"Par: median of {par.count} modelled searches ({par.profile}), not of people. {FASTER}"
+    return title, Group(table, Text(""), Text(said))
+
+
+def _par_as_json(record: RunRecord, events: Sequence[Event], place: Field) -> Any:
+    """None where no model can walk this problem."""
+    from blindfield.console.par_json import par_json
+
+    try:
+        made, par = _par(record, events, place)
+    except BlindfieldError:
+        return None
+    return par_json(par, {}, made, None)
+
+
+def _par(record: RunRecord, events: Sequence[Event], place: Field) -> tuple[Walked, Par]:
+    from blindfield.console.own_legs import walked
+    from blindfield.searcher.cache import ParCache
+    from blindfield.searcher.par import par_of
+    from blindfield.searcher.profiles import profile_named
+
+    made = walked(record, events, place)
+    return made, par_of(made.problem, profile_named(PAR_PROFILE), cache=ParCache())

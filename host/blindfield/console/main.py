@@ -20,6 +20,8 @@ _COMMANDS = {
     "silence": "stop every carrier of the field now (needs no key)",
     "rearm": "allow sending again after a silence, when all are safe",
     "debrief": "show a run: splits, timeline, places",
+    "par": "how long a modelled searcher takes for a problem, by leg and phase",
+    "preview": "a picture of a problem and of a modelled search: for whoever plans, not searches",
     "rig": "a practice bench without hardware: targets as processes",
 }
 

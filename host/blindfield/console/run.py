@@ -227,4 +227,4 @@ def _show(options: argparse.Namespace, place: Field, summary: RunSummary) -> Non
     from blindfield.logbook.book import Logbook
 
     with Logbook.open(place.logbook_path, field_key=None) as logbook:
-        debrief.show(logbook, run_id_text(summary.run_id), as_json=options.json)
+        debrief.show(logbook, run_id_text(summary.run_id), place, as_json=options.json)

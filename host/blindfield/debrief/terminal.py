@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from rich import box
 from rich.console import Console, ConsoleOptions, Group, RenderableType, RenderResult
@@ -30,18 +30,26 @@ _GUTTER = 3
 _LONGEST_LABEL = 20
 
 
-def render(timeline: Timeline, *, ascii_only: bool = False) -> RenderableType:
+def render(
+    timeline: Timeline,
+    *,
+    ascii_only: bool = False,
+    beside: Sequence[tuple[str, RenderableType]] = (),
+) -> RenderableType:
     """The whole debrief, at the width of the console that prints it (made for 80 and more).
 
-    Of an open run only that it is open. `ascii_only` for terminals without Unicode.
+    Of an open run only that it is open. `ascii_only` for terminals without Unicode. `beside`:
+    further sections, each a title and what stands under it, to follow the splits.
     """
     signs = glyphs(ascii_only)
     if timeline.outcome is None:
         return Text(words.CLOSED_TO_VIEW)
-    return Group(*_sections(timeline, signs))
+    return Group(*_sections(timeline, signs, beside))
 
 
-def _sections(timeline: Timeline, signs: Glyphs) -> Iterator[RenderableType]:
+def _sections(
+    timeline: Timeline, signs: Glyphs, beside: Sequence[tuple[str, RenderableType]]
+) -> Iterator[RenderableType]:
     yield _verdict(timeline, signs)
     if timeline.finds:
         yield _heading("Splits", signs)
@@ -50,6 +58,9 @@ def _sections(timeline: Timeline, signs: Glyphs) -> Iterator[RenderableType]:
     if others is not None:
         yield Text("")
         yield others
+    for title, content in beside:
+        yield _heading(title, signs)
+        yield _inset(content)
     if timeline.started:
         yield _heading("What happened when", signs)
         yield _inset(Lanes(timeline, signs))
