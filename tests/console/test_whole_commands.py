@@ -33,6 +33,12 @@ def test_a_run_is_met_and_can_be_read_again(here: InProcess) -> None:
     assert text.isascii()
     status, listed, _ = here.call("debrief", "--list")
     assert "2 of 2 found" in listed.splitlines()[0]
+    picture = here.place.folder / "run.svg"
+    status, out, err = here.call("debrief", "--json", "--picture", str(picture))
+    assert (status, json.loads(out)) == (0, told)
+    assert "yours" in picture.read_text()
+    assert "Wrote" in err
+    assert here.call("debrief", "--picture", "run.doc")[0] == 1
 
 
 def test_devices_as_a_table(here: InProcess) -> None:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import json
+import sys
 from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
@@ -33,6 +35,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_field_argument(parser)
     add_json_argument(parser)
     parser.add_argument("--list", action="store_true", help="list the runs, latest first")
+    parser.add_argument(
+        "--picture", metavar="FILE", help="draw it beside a modelled search, .svg or .png"
+    )
     parser.add_argument("--ascii", action="store_true", help="draw without special characters")
 
 
@@ -43,6 +48,11 @@ def run(options: argparse.Namespace) -> int:
             _list(logbook, as_json=options.json)
             return 0
         show(logbook, options.which, place, as_json=options.json, ascii_only=options.ascii)
+    if options.picture:
+        from blindfield.console.preview import draw_run
+
+        with contextlib.redirect_stdout(sys.stderr if options.json else sys.stdout):
+            draw_run(place, options.which, options.picture)
     return 0
 
 

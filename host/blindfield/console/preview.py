@@ -75,13 +75,27 @@ class _Asked:
 
 
 def run(options: argparse.Namespace) -> int:
-    profile = profile_named(options.profile)
     path = Path(options.picture).expanduser()
     check_name(path)
-    asked = _asked(options)
-    problem = with_antennas_known(asked.problem, options.seed)
-    search = trace(problem, profile, seed=options.seed)
-    searcher = f"profile {profile.name}, seed {options.seed}"
+    _draw(_asked(options), path, options.profile, options.seed)
+    return 0
+
+
+def draw_run(place: Field, which: str | None, file: str) -> None:
+    """The picture of a closed run beside the model (None: the last run), written to `file`.
+
+    Raises NotReady while a run is open, ConfigError for a file or a problem that cannot serve.
+    """
+    path = Path(file).expanduser()
+    check_name(path)
+    _draw(_of_run(place, which), path, DEFAULT_PROFILE, DEFAULT_SEED)
+
+
+def _draw(asked: _Asked, path: Path, profile_name: str, seed: int) -> None:
+    profile = profile_named(profile_name)
+    problem = with_antennas_known(asked.problem, seed)
+    search = trace(problem, profile, seed=seed)
+    searcher = f"profile {profile.name}, seed {seed}"
     picture = draw_picture(problem, search, searcher=searcher, yours=asked.yours, place=asked.place)
     save(picture, path)
     print(f"Wrote {path}: {asked.about}")
@@ -89,7 +103,6 @@ def run(options: argparse.Namespace) -> int:
     print(f"{_finds(problem, search)} ({searcher}: a model, not people)")
     for line in _unknown(asked.problem):
         print(line)
-    return 0
 
 
 def _asked(options: argparse.Namespace) -> _Asked:
@@ -112,7 +125,7 @@ def _of_drill(place: Field, kind: str, seed: int) -> _Asked:
     return _Asked(problem_of(scenario, place), about, place=place)
 
 
-def _of_run(place: Field, which: str) -> _Asked:
+def _of_run(place: Field, which: str | None) -> _Asked:
     with Logbook.open(place.logbook_path, field_key=None, create=False) as logbook:
         record = logbook.find_run(which)
         if record.is_open:
