@@ -270,6 +270,18 @@ def test_with_the_real_model_a_better_searcher_has_a_shorter_par(bench: ParField
     assert "second to third" in out
 
 
+def test_more_shovellers_dig_faster_and_none_is_refused(bench: ParField) -> None:
+    digging_s = []
+    for count in (1, 3):
+        status, out, _ = bench.par("--dig", "--json", "--count", "100", "--shovellers", str(count))
+        assert status == 0
+        digging_s.append(json.loads(out)["par"]["digging"][0]["median"])
+    assert digging_s[1] < 0.6 * digging_s[0]
+    status, _, err = bench.par("--dig", "--shovellers", "0")
+    assert status == 1
+    assert "shovellers = 0" in err
+
+
 def test_a_run_that_no_model_can_walk_is_left_out_and_counted(bench: ParField, known: None) -> None:
     runs = [bench.run_made([100.0, 200.0], number=number) for number in range(1, 5)]
     place = bench.place()

@@ -46,6 +46,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--count", type=int, default=DEFAULT_COUNT, help=f"searches (default {DEFAULT_COUNT})"
     )
     parser.add_argument("--dig", action="store_true", help="until all are dug out")
+    parser.add_argument(
+        "--shovellers", type=int, metavar="N", help="how many dig (default: the profile's, one)"
+    )
     parser.add_argument("--no-marking", action="store_true", help="without marking found signals")
     parser.add_argument(
         "--refit", action="store_true", help="hold the model against this logbook's runs"
@@ -192,13 +195,19 @@ def _searcher(options: argparse.Namespace, place: Field | None) -> tuple[Profile
     if options.profile == ME:
         assert place is not None
         base = profile_named(ME_IS_FROM)
-        return base, _refit(options, place, base)
+        return _with_shovellers(base, options), _refit(options, place, base)
     if options.profile not in PROFILES:
         raise ConfigError(
             f"there is no profile {options.profile!r}.",
             remedy=f"Choose from {', '.join((*PROFILES, ME))}.",
         )
-    return profile_named(options.profile), None
+    return _with_shovellers(profile_named(options.profile), options), None
+
+
+def _with_shovellers(profile: Profile, options: argparse.Namespace) -> Profile:
+    return (
+        profile if options.shovellers is None else replace(profile, shovellers=options.shovellers)
+    )
 
 
 def _refit(options: argparse.Namespace, place: Field, base: Profile) -> Refit:
