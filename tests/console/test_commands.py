@@ -44,12 +44,15 @@ def test_a_run_on_separate_processes_is_met_and_kept(desk: Desk) -> None:
     assert (status, json.loads(again)) == (0, told)
 
 
-def test_silence_from_another_terminal_ends_the_run_and_latches(desk: Desk) -> None:
+def test_silence_from_any_other_terminal_ends_the_run_and_latches(
+    desk: Desk, tmp_path: Path
+) -> None:
     process = desk.run("--drill", "single", "--seed", "1")
     second = desk.field("run", "--cautions-read")
     assert second[0] == 1
     assert "holds this field" in second[2]
-    status, out, err = desk.field("silence", "--json")
+    anywhere = Desk(tmp_path)  # without a field there, and none named
+    status, out, err = anywhere.call("silence", "--json")
     assert status == 0, err
     assert sorted(json.loads(out)["silent"]) == ["1", "2", "3"]
     out, err = process.communicate(timeout=30)

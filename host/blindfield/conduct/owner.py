@@ -22,6 +22,7 @@ from types import TracebackType
 from typing import Any, Self
 
 from blindfield.conduct.hold import Hold, Note, busy, held_by
+from blindfield.conduct.used_fields import note_use
 from blindfield.model import errors
 from blindfield.model.errors import BlindfieldError, ConfigError, Refused
 
@@ -63,7 +64,9 @@ class Owner:
         Raises LinkBusy, with the process that has it, when it is held; LinkDenied or ConfigError
         when the folder cannot be used.
         """
-        return cls(Hold.take(folder))
+        owner = cls(Hold.take(folder))
+        note_use(folder)
+        return owner
 
     def handle(self, command: str, handler: Handler) -> None:
         """From now on `handler` answers `command`; it gets the request's other values.
