@@ -28,16 +28,19 @@ def timeline(events: list[Event] | None = None, **summary: Any) -> Timeline:
     return build_timeline(runs.record(runs.summary(**summary)), events)
 
 
-def shown(told: Timeline, width: int = 80, ascii_only: bool = False) -> str:
+def shown(
+    told: Timeline, width: int = 80, ascii_only: bool = False, all_targets: bool = True
+) -> str:
     out = io.StringIO()
-    Console(file=out, width=width, color_system=None).print(render(told, ascii_only=ascii_only))
+    console = Console(file=out, width=width, color_system=None)
+    console.print(render(told, ascii_only=ascii_only, all_targets=all_targets))
     return out.getvalue()
 
 
 def coloured(told: Timeline) -> str:
     out = io.StringIO()
     console = Console(file=out, width=80, force_terminal=True, color_system="standard")
-    console.print(render(told))
+    console.print(render(told, all_targets=True))
     return out.getvalue()
 
 
@@ -132,6 +135,17 @@ def test_targets_in_one_place_do_not_hide_each_other() -> None:
     text = shown(timeline(events)).split("Where they were")[1].split("What was planned")[0]
     signs = re.findall(r"[●○]\d", "".join(line[:40] for line in text.splitlines()))
     assert len(set(signs)) == 6
+
+
+def test_targets_of_other_runs_stay_hidden_unless_asked_for() -> None:
+    text = shown(timeline(), all_targets=False).split("What happened when")[1]
+    text = text.split("To know about this run")[0]
+    concerned = {"Larch", "Gully", "Knoll"}  # in play, or struck
+    for target in timeline().targets:
+        named = re.search(rf"\b{target.name}\b", text) is not None
+        assert named == (target.name in concerned), target.name
+    assert "3 more lie in this field, for other runs" in text
+    assert "more lie" not in shown(timeline())
 
 
 def test_what_must_be_said_is_said() -> None:

@@ -252,8 +252,8 @@ def test_lost_links_say_for_how_long() -> None:
         runs.host("link_lost", -50.0, device="Ridge"),
         runs.host("link_back", -40.0, device="Ridge"),
     )
-    lost = [(flag.target, flag.seconds) for flag in timeline.flags]
-    assert lost == [("Fir", None), ("Larch", pytest.approx(5.0, abs=0.01))]
+    lost = [(flag.kind, flag.target, flag.seconds) for flag in timeline.flags]
+    assert lost == [("gone", "Fir", None), ("link_lost", "Larch", pytest.approx(5.0, abs=0.01))]
 
 
 def test_a_silence_is_one_flag_and_ends_the_run() -> None:

@@ -174,6 +174,8 @@ def test_every_flag_is_a_sentence_with_and_without_its_details() -> None:
     assert words.flag_text(Flag(kind="link_lost", target="Fir", seconds=math.pi)).startswith(
         "Fir could not be heard for 4 s."
     )
+    # One that never came back is not said to have gone on.
+    assert "not known" in words.flag_text(Flag(kind="gone", target="Fir", run_s=about(60.0, 0)))
 
 
 def test_an_unknown_flag_is_told_as_it_stands() -> None:

@@ -38,6 +38,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--picture", metavar="FILE", help="draw it beside a modelled search, .svg or .png"
     )
+    parser.add_argument(
+        "--all", action="store_true", help="every target's place: for whoever buries them"
+    )
     parser.add_argument("--ascii", action="store_true", help="draw without special characters")
 
 
@@ -47,7 +50,8 @@ def run(options: argparse.Namespace) -> int:
         if options.list:
             _list(logbook, as_json=options.json)
             return 0
-        show(logbook, options.which, place, as_json=options.json, ascii_only=options.ascii)
+        how = {"ascii_only": options.ascii, "all_targets": options.all}
+        show(logbook, options.which, place, as_json=options.json, **how)
     if options.picture:
         from blindfield.console.preview import draw_run
 
@@ -96,6 +100,7 @@ def show(
     *,
     as_json: bool = False,
     ascii_only: bool = False,
+    all_targets: bool = False,
 ) -> None:
     """Print the debrief of a closed run; raises NotReady for one that is open (it stays blind)."""
     from rich.console import Console
@@ -113,9 +118,9 @@ def show(
         data = to_json(timeline) | {"par": _par_as_json(record, events, place)}
         print(json.dumps(data, indent=2))
         return
-    beside = [] if not timeline.started else [_beside(record, events, place, ascii_only)]
+    beside = [_beside(record, events, place, ascii_only)] if timeline.finds else []
     console = Console()
-    console.print(render(timeline, ascii_only=ascii_only, beside=beside))
+    console.print(render(timeline, ascii_only=ascii_only, all_targets=all_targets, beside=beside))
     console.print(verdict_text(timeline), style="bold")  # where the eye is after a long page
 
 
@@ -126,16 +131,18 @@ def _beside(
     from rich.console import Group
     from rich.text import Text
 
-    from blindfield.console.par_tables import FASTER, par_table
+    from blindfield.console.par_tables import beside_table
 
-    title = "Beside a modelled searcher"
+    title = "Beside a model"
     try:
         made, par = _par(record, events, place)
     except BlindfieldError as error:
         return title, Text(f"No par for this run: {error}")
-    table = par_table(par, made, ascii_only=ascii_only)
-    said = f"Par: median of {par.count} modelled searches ({par.profile}), not of people. {FASTER}"
-    return title, Group(table, Text(""), Text(said))
+    said = (
+        f"{par.count} modelled searches of this problem (a {par.profile} searcher), not people. "
+        "By phase: `blindfield par RUN`."
+    )
+    return title, Group(beside_table(par, made, ascii_only=ascii_only), Text(said, style="dim"))
 
 
 def _par_as_json(record: RunRecord, events: Sequence[Event], place: Field) -> Any:

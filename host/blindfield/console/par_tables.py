@@ -6,6 +6,7 @@ from rich import box
 from rich.table import Table
 
 from blindfield.console.own_legs import Walked
+from blindfield.debrief.words import whole_text
 from blindfield.searcher.par import Band, Par
 from blindfield.searcher.refit import Beside, Observed, Refit
 from blindfield.searcher.values import Phase
@@ -26,11 +27,8 @@ FASTER = '"faster": modelled searchers who needed less.'
 
 
 def clock_text(seconds: float | None) -> str:
-    """m:ss; a model's time is not known more finely. None: not reached by so many."""
-    if seconds is None:
-        return NEVER
-    minutes, rest = divmod(round(seconds), 60)
-    return f"{minutes}:{rest:02d}"
+    """m:ss, cut off at the second as everywhere. None: not reached by so many."""
+    return NEVER if seconds is None else whole_text(seconds)
 
 
 def band_text(band: Band) -> str:
@@ -75,6 +73,33 @@ def par_table(par: Par, made: Walked | None = None, *, ascii_only: bool = False)
         if band.median != 0 or band.high:  # else nothing that could be told
             table.add_row(PHASE_WORDS[phase], *_band_cells(band))
     return table
+
+
+def beside_table(par: Par, made: Walked, *, ascii_only: bool = False) -> Table:
+    """What a debrief needs: each leg of the run, and by when the modelled searchers were done."""
+    table = _table("", "you", "half of them by", "nine of ten by", "faster than you")
+    table.box = box.ASCII2 if ascii_only else table.box
+    for leg in made.legs:
+        band = par.legs[leg.leg - 1]
+        table.add_row(leg_words(leg.leg), _walked_text(leg), *_by(band), _place(par, leg))
+    if par.digging:
+        for number, seconds in sorted(made.digging_s.items()):
+            digging = par.digging[number - 1]
+            words = f"digging, {_ordinal(number)}"
+            table.add_row(words, clock_text(seconds), *_by(digging), "")
+    if made.whole_s is not None:
+        ahead = of_100(par.faster(made.whole_s))
+        cells = (clock_text(made.whole_s), *_by(par.whole), ahead)
+        table.add_row("whole", *cells, style="bold")
+    return table
+
+
+def _by(band: Band) -> tuple[str, str]:
+    return clock_text(band.median), clock_text(band.high)
+
+
+def _place(par: Par, leg: Observed) -> str:
+    return "" if leg.censored else of_100(par.faster(leg.seconds, leg.leg))
 
 
 def _band_cells(band: Band) -> tuple[str, str]:

@@ -119,7 +119,7 @@ def _lost_links(events: Sequence[Event], clock: RunClock) -> list[Flag]:
         lost = _flag("link_lost", event, clock)
         flags.append(
             Flag(
-                kind="link_lost",
+                kind="gone" if back is None else "link_lost",
                 target=lost.target,
                 run_s=lost.run_s,
                 seconds=_away_s(back, lost.run_s, clock),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from rich import box
 from rich.console import Console, ConsoleOptions, Group, RenderableType, RenderResult
@@ -34,21 +35,37 @@ def render(
     timeline: Timeline,
     *,
     ascii_only: bool = False,
+    all_targets: bool = False,
     beside: Sequence[tuple[str, RenderableType]] = (),
 ) -> RenderableType:
     """The whole debrief, at the width of the console that prints it (made for 80 and more).
 
-    Of an open run only that it is open. `ascii_only` for terminals without Unicode. `beside`:
-    further sections, each a title and what stands under it, to follow the splits.
+    Of an open run only that it is open. `ascii_only` for terminals without Unicode. Of targets that
+    the run had nothing to do with only their number is told, unless `all_targets`: they are the
+    problems to come. `beside`: further sections, each a title and what stands under it, to follow
+    the splits.
     """
     signs = glyphs(ascii_only)
     if timeline.outcome is None:
         return Text(words.CLOSED_TO_VIEW)
-    return Group(*_sections(timeline, signs, beside))
+    told = timeline if all_targets else replace(timeline, targets=_concerned(timeline))
+    kept_back = len(timeline.targets) - len(told.targets)
+    return Group(*_sections(told, signs, beside, kept_back))
+
+
+def _concerned(timeline: Timeline) -> tuple[TargetStory, ...]:
+    return tuple(
+        target
+        for target in timeline.targets
+        if target.in_play or target.strikes or target.dug_out is not None
+    )
 
 
 def _sections(
-    timeline: Timeline, signs: Glyphs, beside: Sequence[tuple[str, RenderableType]]
+    timeline: Timeline,
+    signs: Glyphs,
+    beside: Sequence[tuple[str, RenderableType]],
+    kept_back: int,
 ) -> Iterator[RenderableType]:
     yield _verdict(timeline, signs)
     if timeline.finds:
@@ -66,6 +83,8 @@ def _sections(
         yield _inset(Lanes(timeline, signs))
     yield _heading("Where they were", signs)
     yield _inset(_Map(timeline, signs))
+    if kept_back:
+        yield _inset(Text(words.kept_back_text(kept_back), style="dim"))
     if timeline.started and any(target.cues for target in timeline.targets):
         yield _heading("What was planned", signs)
         yield _planned(timeline, signs)
@@ -232,7 +251,7 @@ class _Map:
             border_style="dim",
             width=columns + 2,
             padding=0,
-            subtitle=Text(f"{area.width_m:.0f} m", style="dim"),
+            subtitle=Text(f"{area.width_m:.0f} m shown", style="dim"),
         )
         grid.add_row(plan, listed)
         yield grid

@@ -186,6 +186,8 @@ _FLAGS = {
     "unfelt": "{who} was dug out{when} but no strike on it was felt.",
     "link_lost": "{who} could not be heard {away}. "
     "It went on by itself and stamped its strikes by its own clock.",
+    "gone": "{who} could not be heard {away}. Whether it sent from then on, and what it felt, is "
+    "not known: what was not found of it says nothing about the search.",
 }
 
 
@@ -202,6 +204,12 @@ def flag_text(flag: Flag) -> str:
         why=f" ({flag.text})" if flag.text else "",
         away=_away(flag),
     )
+
+
+def kept_back_text(count: int) -> str:
+    """Of the targets that this run had nothing to do with."""
+    lie = "1 more lies" if count == 1 else f"{count} more lie"
+    return f"{lie} in this field, for other runs; for whoever buries: `blindfield debrief --all`."
 
 
 def _away(flag: Flag) -> str:
