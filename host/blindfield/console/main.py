@@ -15,6 +15,7 @@ DONE, REFUSED, USAGE, NOT_SILENT, STOPPED = 0, 1, 2, 3, 130
 
 _COMMANDS = {
     "demo": "watch a whole practice run without any hardware",
+    "key": "make or show the field's secret key",
     "devices": "list the devices of the field and how they are",
     "run": "draw a blind problem, conduct the run, keep it in the logbook",
     "silence": "stop every carrier of the field now (needs no key)",

@@ -54,7 +54,10 @@ def read_key(path: Path) -> bytes:
             status = os.fstat(file.fileno())
             text = file.read(_MAX_FILE_BYTES) if stat.S_ISREG(status.st_mode) else b""
     except FileNotFoundError as error:
-        remedy = "Put the field's key file there, or name its place as key = in field.toml."
+        remedy = (
+            "Put the field's key file there, or name its place as key = in field.toml. For a new "
+            "field: `blindfield key new`."
+        )
         raise ConfigError(f"There is no key file {path}.", remedy=remedy) from error
     except OSError as error:
         remedy = "Check that it is a file of yours that you may read."
