@@ -51,6 +51,32 @@ def test_the_end_of_input_at_a_question_is_a_no(desk: Desk, command: str) -> Non
 
 
 @pytest.mark.parametrize(
+    ("typed", "started"),
+    [
+        (("yes",), True),
+        (("Y",), True),
+        (("yse", "yes"), True),
+        (("no",), False),
+        (("",), False),
+        (("yse", "yed"), False),
+    ],
+)
+def test_cautions_are_confirmed_by_yes_and_by_nothing_else(
+    here: InProcess, typed: tuple[str, ...], started: bool
+) -> None:
+    here.answers(*typed)
+
+    async def stop() -> None:
+        await here.until_sending()
+        signal.raise_signal(signal.SIGINT)
+
+    status, _, err = here.call("run", *PAIR, script=stop)
+    assert (status == 130) == started
+    assert (here.bursts() > 0) == started
+    assert ("not confirmed" in err) == (not started)
+
+
+@pytest.mark.parametrize(
     ("said", "stays_silent"), [("f", False), ("s", False), ("e", True), ("", True)]
 )
 def test_the_answer_to_a_knock_decides_what_becomes_of_its_silence(

@@ -6,7 +6,7 @@ import shutil
 import sys
 import textwrap
 
-from blindfield.console.ask import answer
+from blindfield.console.ask import confirmed
 from blindfield.model.errors import NotReady
 
 CAUTIONS = (
@@ -47,5 +47,5 @@ def tick_cautions(*, ticked: bool, as_json: bool = False) -> None:
             "the cautions were not confirmed.",
             remedy="Confirm them with --cautions-read when nobody sits at this screen.",
         )
-    if answer("All of this is so? Type yes: ") != "yes":
+    if not confirmed("All of this is so? Type yes: "):
         raise NotReady("the cautions were not confirmed.", remedy="Nothing was started.")

@@ -7,7 +7,7 @@ import asyncio
 import json
 
 from blindfield.conduct.rearming import rearm_to_stay
-from blindfield.console.ask import answer
+from blindfield.console.ask import confirmed
 from blindfield.console.desk import add_field_argument, add_json_argument, field_of, open_desk
 from blindfield.model.errors import NotReady
 from blindfield.model.field import Field
@@ -25,7 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     place = field_of(options)
-    if not options.all_are_safe and answer(QUESTION) != "yes":
+    if not options.all_are_safe and not confirmed(QUESTION):
         raise NotReady(
             "not re-armed: nobody said that all are safe.", remedy="The field is silent."
         )
