@@ -59,8 +59,17 @@ async def end_everywhere(conductor: Conductor) -> dict[str, int | BlindfieldErro
 
     Needs no logbook, so that a full disk keeps nobody from falling silent.
     """
+    results: dict[str, int | BlindfieldError]
+    results = await conductor.crew.each(conductor.crew.targets, end_in_time)
+    if any(isinstance(result, BlindfieldError) for result in results.values()):
+        for medium in conductor.media:
+            await medium.silence_all()
+    return results
 
-    async def end(member: Member) -> int:
+
+async def end_in_time(member: Member) -> int:
+    """End what one target does; its silence count. Raises LinkLost when it does not confirm."""
+    try:
         async with asyncio.timeout(CONFIRM_S):
             while True:
                 try:
@@ -68,19 +77,8 @@ async def end_everywhere(conductor: Conductor) -> dict[str, int | BlindfieldErro
                 except BlindfieldError:
                     await asyncio.sleep(0.2)
                     await _reconnect(member)
-
-    async def end_in_time(member: Member) -> int:
-        try:
-            return await end(member)
-        except TimeoutError:
-            raise LinkLost("cannot be reached.", device=member.name) from None
-
-    results: dict[str, int | BlindfieldError]
-    results = await conductor.crew.each(conductor.crew.targets, end_in_time)
-    if any(isinstance(result, BlindfieldError) for result in results.values()):
-        for medium in conductor.media:
-            await medium.silence_all()
-    return results
+    except TimeoutError:
+        raise LinkLost("cannot be reached.", device=member.name) from None
 
 
 def with_absent(

@@ -26,6 +26,8 @@ _COMMANDS = {
     "depth": "how deep the targets lie; enter a depth as probed, struck or measured",
     "state": "what became of a target: dug out, put back, settled, frozen in",
     "snow": "new snow or settling over the field, or drift over one target",
+    "fetch": "bring every target home: one sends at a time, counted in (shows where targets lie)",
+    "range": "walk away from one target: receive range, its spread, the search strip width",
     "par": "how long a modelled searcher takes for a problem, by leg and phase",
     "preview": "a picture of a problem and of a modelled search: for whoever plans, not searches",
     "rig": "a practice bench without hardware: targets as processes",
