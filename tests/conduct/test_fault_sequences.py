@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import HealthCheck, Phase, example, given, settings
 from hypothesis import strategies as st
 
 from blindfield.conduct.conductor import Conductor
@@ -55,6 +55,17 @@ class Truth:
     deadline=None,
 )
 @given(sequences, st.integers(0, 1000))
+# Two bursts of looks at one clock on their way when the host crashed.
+@example(
+    [
+        (5.832042839743634, ("push", "1")),
+        (22.231754566857557, ("loss", "")),
+        (0.8, ("reboot", "1")),
+        (3.862355951891368, ("crash", "")),
+        (15.765950113892892, ("mend", "2")),
+    ],
+    587,
+)
 def test_rules_hold_under_any_sequence_of_faults(
     faults: list[tuple[float, tuple[str, str]]], seed: int
 ) -> None:

@@ -102,8 +102,12 @@ def _speak_in_its_time(
     away_s = (utc_now() - datetime.fromisoformat(last.utc)).total_seconds()
     recorder.host_epoch = last.host_epoch
     recorder.shift_s = last.host_s.high + away_s - asyncio.get_running_loop().time()
-    for event in (*before, *events):
-        if event.kind == "clock_exchange" and event.host_epoch == last.host_epoch:
-            clocks = recorder.past.setdefault(event.data["device"], Clocks())
-            for clock_id, sent_s, received_s, stamp in event.data["exchanges"]:
-                clocks.add(Exchange(sent_s, total_us(*stamp), received_s, clock_id))
+    looks = [
+        (sent_s, event.data["device"], Exchange(sent_s, total_us(*stamp), received_s, clock_id))
+        for event in (*before, *events)
+        if event.kind == "clock_exchange" and event.host_epoch == last.host_epoch
+        for clock_id, sent_s, received_s, stamp in event.data["exchanges"]
+    ]
+    # Two bursts may have been on their way at once (after a restart): a clock wants them in order.
+    for _, device, exchange in sorted(looks, key=lambda look: look[0]):
+        recorder.past.setdefault(device, Clocks()).add(exchange)
