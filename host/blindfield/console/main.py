@@ -21,6 +21,7 @@ _COMMANDS = {
     "silence": "stop every carrier of the field now (needs no key)",
     "rearm": "allow sending again after a silence, when all are safe",
     "debrief": "show a run: splits, timeline, places",
+    "plan": "where to bury what, and the problems it makes (for whoever digs)",
     "stake": "the sheet and cards to stake the planned places with a tape: for whoever digs",
     "survey": "where the targets really lie, from three tape readings each: for whoever digs",
     "depth": "how deep the targets lie; enter a depth as probed, struck or measured",
