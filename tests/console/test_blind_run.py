@@ -54,9 +54,11 @@ def on_disk(folder: Path) -> bytes:
 
 
 def lines_of(screen: str) -> frozenset[str]:
-    """Every line that stood there, without colours, clock and battery: how often it was drawn, and
-    at which second a strike was fetched, is no part of the problem."""
+    """Every line that stood there, without colours, clock, battery and first steps: how often it
+    was drawn, at which second a strike was fetched, and where to go first, which is drawn without
+    a look at the targets, is no part of the problem."""
     plain = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", screen)
+    plain = re.sub(r"First steps [^.]*\.", "First steps.", plain)
     return frozenset(re.sub(r"\d+:\d\d(?:\.\d)?|\d\.\d\d V|[━╸╺]+", "#", plain).splitlines())
 
 

@@ -11,7 +11,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from blindfield.debrief.picture_flux import RING_M, flux_lines
-from blindfield.debrief.picture_labels import Places
 from blindfield.debrief.picture_phases import left_at, phases_of, seconds_in, stretches
 from blindfield.debrief.picture_samples import (
     displayed_at,
@@ -21,7 +20,8 @@ from blindfield.debrief.picture_samples import (
     strongest_at,
 )
 from blindfield.debrief.pictures import with_antennas_known
-from blindfield.debrief.plan import Area
+from blindfield.field.map_labels import Places
+from blindfield.model.area import Area
 from blindfield.searcher.values import Source
 from support.traces import made_problem, made_sources, made_trace
 

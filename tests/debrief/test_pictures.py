@@ -13,7 +13,6 @@ from matplotlib.contour import QuadContourSet
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon
 
-from blindfield.debrief.picture_ink import GREY
 from blindfield.debrief.picture_phases import LOOKS, phases_of, seconds_in
 from blindfield.debrief.picture_samples import (
     displayed_at,
@@ -22,6 +21,7 @@ from blindfield.debrief.picture_samples import (
 )
 from blindfield.debrief.pictures import draw_picture, save
 from blindfield.debrief.timeline import build_timeline
+from blindfield.field.prints_ink import GREY
 from blindfield.model.errors import NotReady
 from blindfield.model.field import KeepOut
 from blindfield.searcher.values import Phase, Problem, Source

@@ -14,6 +14,7 @@ from blindfield.drills.draw import draw
 from blindfield.model.errors import ConfigError, NotReady
 from blindfield.model.scenario import scenario_from_json
 from fieldcore import sheet as core
+from support.drill_fields import wide_field
 from support.scenarios import drawn, small_field
 
 
@@ -43,7 +44,7 @@ def test_staggered_second_signal_waits_for_the_word_and_has_an_else() -> None:
 def test_every_sheet_of_every_draw_has_one_size_and_is_accepted_by_its_device(
     kind: str, seed: int, rate: float
 ) -> None:
-    scenario = drawn(kind, seed=seed)
+    scenario = draw(wide_field(), drill_named(kind), seed=seed, time_limit_s=600.0)
     for part in scenario.targets:
         data = sheet_of(scenario, part, run_id=b"r" * 8, revision=1, rate=rate, lease_s=None)
         sheet = core.read(data, bytes.fromhex(part.device_id))

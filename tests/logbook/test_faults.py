@@ -164,7 +164,7 @@ def test_other_files_are_refused_and_left_alone(path: Path) -> None:
 def test_a_logbook_of_a_newer_program_is_refused(path: Path) -> None:
     with Logbook.open(path, field_key=KEY) as book, book.database.writing() as connection:
         connection.execute(insert(schema.schema_version).values(version=len(STEPS) + 1))
-    with pytest.raises(LogbookError, match=r"has version 2; this blindfield knows 1\..*update"):
+    with pytest.raises(LogbookError, match=r"has version 3; this blindfield knows 2\..*update"):
         Logbook.open(path, field_key=KEY)
 
 

@@ -48,6 +48,8 @@ async def check_field(conductor: Conductor, scenario: Scenario) -> str:
     await conductor.recorder.say(
         "checked", passed=True, silence_bound_s=bound_s, battery_mv=round(lowest_v * 1000)
     )
+    if not conductor.crew.targets:
+        return "No target answers."  # a run that is only for digging needs none
     return (
         f"{len(conductor.crew.targets)} targets answer, lowest battery {lowest_v:.2f} V. "
         f"A target out of reach falls silent by itself after {bound_s / 60:.1f} min at the latest."

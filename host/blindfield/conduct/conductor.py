@@ -281,8 +281,8 @@ class Conductor:
 
     async def _carry_out(self, command: runs.Command) -> None:
         match command:
-            case runs.SayWord(word, targets):
-                self._spawn(self._say_word(word, targets))
+            case runs.SayWord():
+                self._spawn(self._say_word(command))
             case runs.Sound(pattern):
                 self._spawn(self.sound(pattern))
             case runs.Reload(name):
@@ -294,18 +294,21 @@ class Conductor:
                 self.end_reason = self.end_reason or reason
                 self._over.set()
 
-    async def _say_word(self, word: int, targets: tuple[str, ...]) -> None:
+    async def _say_word(self, said: runs.SayWord) -> None:
         """Said to every target alike; only those that wait for it act on it."""
 
         async def say(member: Member) -> None:
-            await member.ask("word", self.state.run_id, word, member.silence_count)
+            await member.ask("word", self.state.run_id, said.word, member.silence_count)
 
         results = await self.crew.each(self.crew.targets, say)
-        for name in targets:
-            error = results.get(name)
-            acknowledged = error is None and name in results
+        for name in said.targets:
+            acknowledged = name in results and results[name] is None
             await self.recorder.say(
-                "word_sent", device=name, word=word, acknowledged=acknowledged, cause="first find"
+                "word_sent",
+                device=name,
+                word=said.word,
+                acknowledged=acknowledged,
+                cause=said.cause,
             )
 
     async def _reload(self, name: str) -> None:

@@ -8,119 +8,49 @@ as further events.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import replace
 
+from blindfield.conduct.run_state import (
+    HORN_CANNOT_START,
+    HORN_FOUND,
+    HORN_LIMIT,
+    HORN_START,
+    THE_PACK,
+    Command,
+    EndRun,
+    Phase,
+    Reload,
+    RunState,
+    SayWord,
+    SilenceAll,
+    Sound,
+    TargetView,
+)
 from blindfield.model.events import Event
 from blindfield.model.run_summary import Outcome, RunSummary
-from blindfield.model.scenario import EARLY_S, Scenario, scenario_from_json
+from blindfield.model.scenario import EARLY_S, WordWhen, scenario_from_json
 from blindfield.model.span import Span
 
-Phase = Literal["drawn", "running", "overtime", "ending", "closed"]
-
-
-@dataclass(frozen=True)
-class SayWord:
-    word: int
-    targets: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Sound:
-    """A pattern of the post's horn and light."""
-
-    pattern: int
-
-
-@dataclass(frozen=True)
-class Reload:
-    """The device came back with a new clock: give it the next revision."""
-
-    device: str
-
-
-@dataclass(frozen=True)
-class EndRun:
-    reason: str
-
-
-@dataclass(frozen=True)
-class SilenceAll:
-    cause: str
-
-
-Command = SayWord | Sound | Reload | EndRun | SilenceAll
-
-HORN_START, HORN_LIMIT, HORN_FOUND, HORN_CANNOT_START = 1, 2, 3, 5
-
-
-@dataclass(frozen=True)
-class TargetView:
-    """What the run knows of one target. Times are run times."""
-
-    name: str
-    in_play: bool
-    struck: Span | None = None
-    dug_out: Span | None = None
-    sends: bool = False
-    ended: bool = False
-
-
-@dataclass(frozen=True)
-class RunState:
-    """`finds` in the order found; `outcome` is fixed at the end, `verdict_met` at the limit."""
-
-    run_id: bytes = b""
-    scenario: Scenario | None = None
-    field_name: str = ""
-    phase: Phase = "drawn"
-    started_utc: str | None = None
-    start_s: Span | None = None
-    targets: tuple[TargetView, ...] = ()
-    said: tuple[int, ...] = ()
-    flags: tuple[str, ...] = ()
-    stopped: bool = False
-    knocked: bool = False  # it was the knock pattern on a found target that stopped it
-    interrupted: bool = False
-    hushed_by_air: bool = False  # interrupted by an advertisement: a knock elsewhere may explain it
-    void: bool = False
-    outcome: Outcome | None = None
-
-    def view(self, name: str) -> TargetView | None:
-        return next((view for view in self.targets if view.name == name), None)
-
-    @property
-    def started(self) -> bool:
-        return self.start_s is not None
-
-    @property
-    def finds(self) -> tuple[tuple[str, Span], ...]:
-        """(name, run time) of every target found, in order."""
-        found = [(v.name, span) for v in self.targets if (span := self._found(v)) is not None]
-        return tuple(sorted(found, key=lambda row: _best(row[1])))
-
-    def _found(self, view: TargetView) -> Span | None:
-        if not view.in_play or self.scenario is None:
-            return None
-        return view.struck if self.scenario.end_on == "strike" else view.dug_out
-
-    @property
-    def to_find(self) -> int:
-        return sum(view.in_play for view in self.targets)
-
-    @property
-    def all_found(self) -> bool:
-        return self.to_find > 0 and len(self.finds) == self.to_find
-
-    @property
-    def met(self) -> bool:
-        """All found within the time limit, by the best estimate of each time."""
-        limit_s = self.scenario.time_limit_s if self.scenario else 0.0
-        return self.all_found and all(_best(span) <= limit_s for _, span in self.finds)
-
-
-def _best(span: Span) -> float:
-    return span.high if span.best is None else span.best  # never better than it may have been
+__all__ = [
+    "HORN_CANNOT_START",
+    "HORN_FOUND",
+    "HORN_LIMIT",
+    "HORN_START",
+    "THE_PACK",
+    "Command",
+    "EndRun",
+    "Phase",
+    "Reload",
+    "RunState",
+    "SayWord",
+    "SilenceAll",
+    "Sound",
+    "TargetView",
+    "outcome_of",
+    "reduce",
+    "replay",
+    "summary_of",
+]
 
 
 def replay(events: Iterable[Event]) -> RunState:
@@ -188,9 +118,22 @@ def _strike(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...
     if view.struck is not None:
         return state, ()
     if not event.data.get("sending", True):
-        state = _flag(state, f"{view.name} was struck before it sent")
+        before = run_s.high < _sends_from_s(state, view.name)
+        state = _flag(state, f"{view.name} was struck {'before it sent' if before else RESTED}")
     state = _change(state, replace(view, struck=run_s))
     return _after_find(state, "strike")
+
+
+RESTED = "while it rested"
+
+
+def _sends_from_s(state: RunState, name: str) -> float:
+    """The run time from which a target may have sent: for ever from now where it waits for a
+    word, which may not have come."""
+    part = state.scenario.part(name) if state.scenario else None
+    first = next((cue for cue in part.cues if cue.sends), None) if part else None
+    timed = first is not None and first.trigger == "at" and first.time_s is not None
+    return first.time_s or 0.0 if timed and first is not None else float("inf")
 
 
 def _dug_out(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
@@ -209,28 +152,36 @@ def _after_find(state: RunState, how: str) -> tuple[RunState, tuple[Command, ...
     if state.phase not in ("running", "overtime") or state.scenario is None:
         return state, ()
     if how == "strike":
-        state, words = _words_due(state)
+        state, words = _words_due(state, "first_find")
         commands += words
-    if state.all_found:
+    if state.all_found and not state.until_done:
         commands += [Sound(HORN_FOUND), EndRun("all found")]
         state = replace(state, phase="ending")
     return state, tuple(commands)
 
 
-def _words_due(state: RunState) -> tuple[RunState, list[Command]]:
+def _words_due(state: RunState, when: WordWhen) -> tuple[RunState, list[Command]]:
     scenario = state.scenario
     assert scenario is not None
     words: list[Command] = []
     for rule in scenario.words:
-        if rule.when == "first_find" and rule.word not in state.said:
+        if rule.when == when and rule.word not in state.said:
             waiting = tuple(
                 part.name
                 for part in scenario.targets
                 if any(cue.trigger == "on_word" and cue.word == rule.word for cue in part.cues)
             )
-            words.append(SayWord(rule.word, waiting))
+            words.append(SayWord(rule.word, waiting, when.replace("_", " ")))
             state = replace(state, said=(*state.said, rule.word))
     return state, words
+
+
+def _word_asked(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
+    """The instructor's word: nothing happens where the drill does not wait for it."""
+    if state.phase not in ("running", "overtime"):
+        return state, ()
+    state, words = _words_due(state, "instructor")
+    return state, tuple(words)
 
 
 def _sends(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
@@ -249,8 +200,8 @@ def _ended(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]
         return state, ()  # its `silenced` event follows, and says what that means for the run
     if event.data.get("cause") == "lease":
         state = _flag(state, f"{view.name} fell silent: the host was not heard for too long")
-    over = all(other.ended for other in state.targets if other.in_play)
-    if over:
+    awaited = [other for other in state.targets if other.in_play] or state.targets
+    if all(other.ended for other in awaited):
         return replace(state, phase="ending"), (EndRun("no target sends any more"),)
     return state, ()
 
@@ -292,6 +243,15 @@ def _stop(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]
     started = state.started
     stop = replace(state, phase="ending", stopped=started, interrupted=not started)
     return stop, (EndRun("stopped"),)
+
+
+def _done(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
+    run_s = _run_s(state, event)
+    if not state.until_done or state.phase not in ("running", "overtime") or run_s is None:
+        return state, ()
+    if run_s.high < 0:
+        return state, ()
+    return replace(state, phase="ending", done=run_s), (EndRun("done"),)
 
 
 def _void(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
@@ -342,6 +302,8 @@ _HANDLERS = {
     "silenced": _silenced,
     "silence_sent": _silence_sent,
     "stop": _stop,
+    "done": _done,
+    "word_asked": _word_asked,
     "void": _void,
     "time_limit": _limit,
     "device_rebooted": _rebooted,
@@ -365,18 +327,24 @@ def outcome_of(state: RunState) -> Outcome:
 
 def summary_of(state: RunState, *, ended_utc: str) -> RunSummary:
     """The line in the list of runs. Raises ValueError for a state without a scenario."""
-    if state.scenario is None:
+    scenario = state.scenario
+    if scenario is None:
         raise ValueError("no run was drawn")
     return RunSummary(
         run_id=state.run_id,
         field_name=state.field_name,
-        scenario_kind=state.scenario.kind,
+        scenario_kind=scenario.kind,
         standard=None,
-        time_limit_s=state.scenario.time_limit_s,
+        time_limit_s=scenario.time_limit_s,
         started_utc=state.started_utc,
         ended_utc=ended_utc,
         outcome=state.outcome or outcome_of(state),
         targets=state.to_find,
         find_run_s=tuple(span for _, span in state.finds),
         flags=state.flags,
+        work=scenario.work,
+        searcher=scenario.searcher,
+        knows_places=scenario.knows_places,
+        start_point=scenario.start.name,
+        sent=tuple(sorted(part.name for part in scenario.in_play)),
     )

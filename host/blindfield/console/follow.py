@@ -46,7 +46,8 @@ class Follower:
         if len(state.finds) > self._found:
             self._found = len(state.finds)
             name = f": {state.finds[-1][0]}" if self.spectator else ""
-            self.say(f"Found {self._found} of {state.to_find}{name}.")
+            of = "" if self._to_find() is None else f" of {state.to_find}"
+            self.say(f"Found {self._found}{of}{name}.")
         if self.spectator:
             self._tell_spectator(event)
 
@@ -56,6 +57,11 @@ class Follower:
             self.say(f"Target {name} felt the probe ({event.data['shape']}).")
         if event.kind == "sends" and self._run_s() > 3:
             self.say(f"Target {name} comes in: it sends now.")
+
+    def _to_find(self) -> int | None:
+        """How many there are, for those who may know."""
+        known = self.scenario.told or self.spectator
+        return self.conductor.state.to_find or None if known else None
 
     def _begun(self) -> bool:
         return self.conductor.state.start_s is not None and self._run_s() >= 0
@@ -76,7 +82,7 @@ class Follower:
             run_s=max(0.0, self._run_s()),
             time_limit_s=self.scenario.time_limit_s,
             found=len(state.finds),
-            to_find=state.to_find or None,
+            to_find=self._to_find(),
             links_heard=heard,
             links=len(crew.members),
             spectator=tuple(map(self._row, state.targets)) if self.spectator else None,

@@ -18,8 +18,9 @@ from rich.table import Table
 from rich.text import Text
 
 from blindfield.debrief.glyphs import Glyphs, glyphs
-from blindfield.debrief.plan import Area, Spot, area_of, grid_size, plan_lines, short_labels
+from blindfield.debrief.plan import Spot, area_of, grid_size, plan_lines, short_labels
 from blindfield.debrief.words import clock_text, whole_text
+from blindfield.model.area import Area
 
 Phase = Literal["checking", "loading", "starting", "running", "overtime", "closing"]
 Signal = Literal["sends", "rests", "silent"]

@@ -5,18 +5,23 @@ from __future__ import annotations
 import argparse
 import asyncio
 import contextlib
-import secrets
 import signal
 import sys
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any
 
 from blindfield.conduct.checks import check_field
 from blindfield.conduct.conductor import Conductor
-from blindfield.conduct.proof import proof_of_silence
 from blindfield.conduct.rearming import ECHO_S, latches, rearm_all
 from blindfield.console import debrief
 from blindfield.console.ask import answer
+from blindfield.console.asked import (
+    Asked,
+    add_searcher_arguments,
+    asked_of,
+    known_of,
+    scenario_of,
+)
+from blindfield.console.briefing import before_the_start
 from blindfield.console.cautions import AT_THE_CLOSE, tick_cautions
 from blindfield.console.desk import (
     Desk,
@@ -26,31 +31,34 @@ from blindfield.console.desk import (
     open_desk,
 )
 from blindfield.console.follow import followed
-from blindfield.drills.catalogue import DRILLS, drill_named
-from blindfield.drills.draw import draw
+from blindfield.console.serving import serve_run
+from blindfield.drills.catalogue import DRILLS, shipped
 from blindfield.model.errors import BlindfieldError, ConfigError, NotConfirmedSilent
 from blindfield.model.field import Field
 from blindfield.model.ids import run_id_text
 from blindfield.model.run_summary import RunSummary
-from blindfield.model.scenario import EndOn, Scenario
+from blindfield.model.scenario import Scenario
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_field_argument(parser)
     add_json_argument(parser)
     parser.add_argument(
-        "--drill", default="staggered", metavar="KIND", help=f"one of {', '.join(DRILLS)}"
+        "--drill",
+        metavar="KIND",
+        help="the kind of problem (default: drawn for this searcher, by what they practised "
+        f"least); one of {', '.join(DRILLS)}, or of the field's own drills.toml",
     )
-    parser.add_argument("--seed", type=int, help="draw this problem again")
+    parser.add_argument(
+        "--seed", type=int, help="with --drill: this very problem again; alone: draw by it"
+    )
     parser.add_argument(
         "--minutes", type=float, default=10.0, help="time limit (default 10; at most 15)"
     )
     parser.add_argument(
-        "--end-on",
-        choices=("strike", "dug-out"),
-        default="strike",
-        help="a target counts as found at the strike, or when it is dug out",
+        "--aid", action="append", metavar="NAME", help=f"easier: {', '.join(shipped().aids)}"
     )
+    add_searcher_arguments(parser)
     parser.add_argument(
         "--pulses",
         choices=("own", "together", "apart"),
@@ -64,31 +72,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     place = field_of(options)
-    drill = drill_named(options.drill)
+    asked = asked_of(options, place)
     if not 0.5 <= options.minutes <= 15:
         raise ConfigError(
             f"a time limit of {options.minutes:g} min is out of range.",
             remedy="Choose from 0.5 to 15; the targets fall silent after 20 in any case.",
         )
     tick_cautions(ticked=options.cautions_read, as_json=options.json)
-    seed = secrets.randbelow(1_000_000_000) if options.seed is None else options.seed
-    end_on: EndOn = "dug_out" if options.end_on == "dug-out" else "strike"
-
     begun: list[Conductor] = []
 
     async def conduct() -> RunSummary:
         _end_when_told()
         async with open_desk(place) as desk:
             _tell(desk, options.json)
-            scenario = draw(
-                place,
-                drill,
-                seed=seed,
-                time_limit_s=options.minutes * 60,
-                end_on=end_on,
-                pulses=options.pulses,
-                alive=[member.name for member in desk.crew.targets],
-            )
+            scenario = _drawn(desk, asked, options.json)
             summary = await conduct_run(desk, scenario, quiet=options.json, begun=begun.append)
             if begun[0].state.knocked and not begun[0].silence_asked and not options.json:
                 await asyncio.sleep(ECHO_S)  # echoes raise the counts
@@ -147,6 +144,15 @@ def _tell(desk: Desk, as_json: bool) -> None:
         print(f"{target.name}: does not answer and is left out.", file=stream)
 
 
+def _drawn(desk: Desk, asked: Asked, as_json: bool) -> Scenario:
+    """The next problem, on the field as it lies now; from here on the desk knows it so."""
+    known = known_of(asked, desk.place, desk.logbook, [m.name for m in desk.crew.targets])
+    desk.place = known.built.field
+    for sentence in known.to_say(asked):
+        print(sentence, file=sys.stderr if as_json else sys.stdout)
+    return scenario_of(asked, known)
+
+
 async def conduct_run(
     desk: Desk,
     scenario: Scenario,
@@ -157,17 +163,12 @@ async def conduct_run(
     """One run on an open desk, with the searcher's screen unless `quiet`; `begun` is called when
     the field was found fit and the run is about to be loaded."""
     conductor = desk.conductor()
-    _serve(desk, conductor)
+    serve_run(desk, conductor)
     await conductor.prepare()
     checked = await check_field(conductor, scenario)
     if not quiet:
         print(checked)
-        print(f"Start at {scenario.start.name}: {_metres(scenario)}.")
-        print(
-            f"The time limit is {scenario.time_limit_s / 60:g} min; signals go on for up to "
-            f"{(scenario.end_s - scenario.time_limit_s) / 60:g} min more, so that you can finish."
-        )
-        print("Transceiver to SEARCH at the start. The clock begins in a few seconds.")
+        print("\n".join(before_the_start(scenario)))
     begun(conductor)
     try:
         async with followed(conductor, scenario, show=not quiet):
@@ -203,24 +204,6 @@ def _answer_knock(place: Field, counts: Mapping[str, int]) -> None:
     for name, text in asyncio.run(lift()).items():
         if text:
             print(f"{name}: not ready for the next run: {text}")
-
-
-def _metres(scenario: Scenario) -> str:
-    x_m, y_m = scenario.start.x_m, scenario.start.y_m
-    return f"{x_m:g} m along the base line from the first peg, {y_m:g} m up from it"
-
-
-def _serve(desk: Desk, conductor: Conductor) -> None:
-    async def silence(_: Mapping[str, Any]) -> Mapping[str, Any]:
-        await conductor.silence("asked for by another command")
-        return await proof_of_silence(desk.place, desk.crew)
-
-    async def status(_: Mapping[str, Any]) -> Mapping[str, Any]:
-        state = conductor.state
-        return {"phase": state.phase, "found": len(state.finds), "to_find": state.to_find}
-
-    desk.owner.handle("silence", silence)
-    desk.owner.handle("status", status)
 
 
 def _show(options: argparse.Namespace, place: Field, summary: RunSummary) -> None:

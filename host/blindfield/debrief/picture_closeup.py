@@ -4,19 +4,12 @@ from __future__ import annotations
 
 from matplotlib.axes import Axes
 
-from blindfield.debrief.picture_ink import (
-    BOLD_WIDTH,
-    GREY,
-    PROBE,
-    PT_PER_INCH,
-    STRUCK,
-    TARGET,
-    TEXT_PT,
-)
+from blindfield.debrief.picture_ink import PROBE, STRUCK
 from blindfield.debrief.picture_labels import called
 from blindfield.debrief.picture_plan import draw_contours, draw_path, sheet_on
-from blindfield.debrief.plan import Area
 from blindfield.debrief.words import whole_text
+from blindfield.field.prints_ink import BOLD_WIDTH, GREY, PT_PER_INCH, TARGET, TEXT_PT
+from blindfield.model.area import Area
 from blindfield.searcher.values import Problem, Source, Trace
 
 HALF_HEIGHT_M = 1.8

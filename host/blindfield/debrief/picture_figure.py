@@ -10,20 +10,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from blindfield.debrief.picture_closeup import draw_closeup
-from blindfield.debrief.picture_ink import (
-    GREY,
-    INK,
-    KEPT_OUT,
-    LEFT,
-    PROBE,
-    SMALL_PT,
-    START,
-    STRUCK,
-    TARGET,
-    TEXT_PT,
-    TITLE_PT,
-    settings,
-)
+from blindfield.debrief.picture_ink import LEFT, PROBE, STRUCK
 from blindfield.debrief.picture_labels import shown_name
 from blindfield.debrief.picture_phases import LOOKS, phases_of, seconds_in
 from blindfield.debrief.picture_plan import area_shown, draw_plan, sheet_on
@@ -37,6 +24,17 @@ from blindfield.debrief.picture_trace import (
 )
 from blindfield.debrief.values import Timeline
 from blindfield.debrief.words import whole_text
+from blindfield.field.prints_ink import (
+    GREY,
+    INK,
+    KEPT_OUT,
+    SMALL_PT,
+    START,
+    TARGET,
+    TEXT_PT,
+    TITLE_PT,
+    settings,
+)
 from blindfield.model.field import Field
 from blindfield.searcher.values import Problem, Trace
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from blindfield.debrief.picture_samples import field_at_places, grid_over, strongest_at
-from blindfield.debrief.plan import Area
+from blindfield.model.area import Area
 from blindfield.physics.arrays import Bools, Floats
 from blindfield.physics.dipole import magnitude_a_m
 from blindfield.searcher.values import Source

@@ -12,29 +12,30 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Polygon
 
 from blindfield.debrief.picture_flux import flux_lines
-from blindfield.debrief.picture_ink import (
-    CARD,
-    FAINT,
-    GREY,
-    INK,
-    KEPT_OUT,
-    LEFT,
-    SMALL_PT,
-    START,
-    STRUCK,
-    TARGET,
-    TEXT_PT,
-    size_m,
-)
-from blindfield.debrief.picture_labels import Places, called
+from blindfield.debrief.picture_ink import LEFT, STRUCK
+from blindfield.debrief.picture_labels import called
 from blindfield.debrief.picture_phases import LOOKS, left_at, stretches
 from blindfield.debrief.picture_samples import (
     LEVELS_M,
     grid_over,
     iso_distance_grid,
 )
-from blindfield.debrief.plan import Area
 from blindfield.debrief.words import whole_text
+from blindfield.field.map_ground import grid_step_m
+from blindfield.field.map_labels import Places
+from blindfield.field.prints_ink import (
+    CARD,
+    FAINT,
+    GREY,
+    INK,
+    KEPT_OUT,
+    SMALL_PT,
+    START,
+    TARGET,
+    TEXT_PT,
+    size_m,
+)
+from blindfield.model.area import Area
 from blindfield.model.field import Field, KeepOut, Point
 from blindfield.searcher.values import Problem, Source, Trace
 
@@ -112,13 +113,6 @@ def _ticks(sheet: Sheet) -> None:
         axis.set_ticks(np.arange(math.ceil(low / step_m), math.floor(high / step_m) + 1) * step_m)
     sheet.axes.set_xlabel(f"metres along the width (grid {step_m:g} m)")
     sheet.axes.set_ylabel("metres along the height")
-
-
-def grid_step_m(extent_m: float) -> float:
-    """A round step of the metre grid: 4 to 10 of them over the extent."""
-    rough_m = extent_m / 10
-    power = 10.0 ** math.floor(math.log10(rough_m))
-    return next(step * power for step in (1.0, 2.0, 5.0, 10.0) if step * power >= rough_m)
 
 
 def draw_flux(sheet: Sheet, sources: tuple[Source, ...]) -> None:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from blindfield.debrief.plan import Area
+from blindfield.model.area import Area
 from blindfield.physics.arrays import Floats, Ints
 from blindfield.physics.dipole import field_a_m, magnitude_a_m, moment_of
 from blindfield.physics.emission import NOMINAL_MOMENT_A_M2

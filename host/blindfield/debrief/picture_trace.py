@@ -10,7 +10,11 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
-from blindfield.debrief.picture_ink import (
+from blindfield.debrief.picture_labels import called
+from blindfield.debrief.picture_phases import LOOKS, Stretch, stretches
+from blindfield.debrief.values import Timeline, middle
+from blindfield.debrief.words import span_text, whole_text
+from blindfield.field.prints_ink import (
     CARD,
     CHARACTER_WIDTH,
     FAINT,
@@ -19,10 +23,6 @@ from blindfield.debrief.picture_ink import (
     SMALL_PT,
     TEXT_PT,
 )
-from blindfield.debrief.picture_labels import called
-from blindfield.debrief.picture_phases import LOOKS, Stretch, stretches
-from blindfield.debrief.values import Timeline, middle
-from blindfield.debrief.words import span_text, whole_text
 from blindfield.physics.arrays import Bools
 from blindfield.searcher.values import Trace
 

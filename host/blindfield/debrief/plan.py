@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from rich.text import Text
 
 from blindfield.debrief.lanes import line_of
+from blindfield.model.area import Area
 
 # A character cell is about twice as high as wide.
 CELL_ASPECT = 2.0
@@ -22,24 +23,6 @@ class Spot:
     y_m: float
     sign: str
     style: str = ""
-
-
-@dataclass(frozen=True)
-class Area:
-    """The rectangle shown, metres in the field's axes."""
-
-    left_m: float
-    bottom_m: float
-    right_m: float
-    top_m: float
-
-    @property
-    def width_m(self) -> float:
-        return self.right_m - self.left_m
-
-    @property
-    def height_m(self) -> float:
-        return self.top_m - self.bottom_m
 
 
 def short_labels(names: Sequence[str]) -> list[str]:

@@ -18,6 +18,7 @@ from blindfield.logbook.commitment import commit
 from blindfield.logbook.database import Database
 from blindfield.logbook.facts import Facts
 from blindfield.logbook.migrations import migrate
+from blindfield.logbook.past import Past
 from blindfield.logbook.recording import RowWriter, run_row, store_summary
 from blindfield.logbook.rows import event_of, run_of
 from blindfield.logbook.schema import events, runs
@@ -46,6 +47,7 @@ class Logbook:
     def __init__(self, database: Database, sealer: Sealer | None) -> None:
         self.database = database
         self.facts = Facts(database)
+        self.past = Past(database)
         self._row_writer = RowWriter(sealer)
 
     @classmethod

@@ -6,11 +6,12 @@ gets a further step, and the definitions the earlier steps relied on move here b
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Sequence
 
-from sqlalchemy import Connection, func, insert, inspect, select
+from sqlalchemy import Connection, func, insert, inspect, select, text
 
-from blindfield.logbook import schema
+from blindfield.logbook import schema, version_1
 from blindfield.logbook.database import Database
 from blindfield.model.errors import LogbookError
 
@@ -18,10 +19,52 @@ Step = Callable[[Connection], None]
 
 
 def _tables_of_version_1(connection: Connection) -> None:
-    schema.metadata.create_all(connection, tables=[schema.runs, schema.events, schema.facts])
+    version_1.metadata.create_all(connection)
 
 
-STEPS: tuple[Step, ...] = (_tables_of_version_1,)
+def _who_searched_what(connection: Connection) -> None:
+    """Version 2: what the next draw must know of a run stands in its row; of runs made before, as
+    far as their records tell."""
+    for name, kind in _NEW_IN_2:
+        connection.exec_driver_sql(f"ALTER TABLE runs ADD COLUMN {name} {kind}")
+    connection.exec_driver_sql("CREATE INDEX events_by_kind ON events (kind, device_id)")
+    connection.exec_driver_sql("CREATE INDEX runs_by_searcher ON runs (searcher, number)")
+    query = (
+        "SELECT runs.run_id, events.data FROM runs JOIN events ON events.run_id = runs.run_id "
+        "WHERE events.kind = 'run_drawn' AND NOT runs.is_open"
+    )
+    for run_id, data in connection.exec_driver_sql(query).all():
+        connection.execute(_FILL_IN_2, {"run_id": run_id, **_drawn_in_version_1(data)})
+    connection.exec_driver_sql(
+        "UPDATE runs SET searcher = '', knows_places = 0 WHERE NOT is_open AND searcher IS NULL"
+    )
+
+
+_NEW_IN_2 = (
+    ("work", "TEXT"),
+    ("searcher", "TEXT"),
+    ("knows_places", "BOOLEAN"),
+    ("start_point", "TEXT"),
+    ("sent", "TEXT"),
+)
+_FILL_IN_2 = text(
+    "UPDATE runs SET work = :work, start_point = :start_point, sent = :sent WHERE run_id = :run_id"
+)
+
+
+def _drawn_in_version_1(data: str) -> dict[str, str | None]:
+    try:
+        scenario = json.loads(data)["scenario"]
+        return {
+            "work": "search and dig" if scenario.get("end_on") == "dug_out" else "search only",
+            "start_point": scenario["start"]["name"],
+            "sent": json.dumps(sorted(t["name"] for t in scenario["targets"] if t["in_play"])),
+        }
+    except (ValueError, KeyError, TypeError, AttributeError):
+        return {"work": None, "start_point": None, "sent": None}  # its debrief will say so
+
+
+STEPS: tuple[Step, ...] = (_tables_of_version_1, _who_searched_what)
 
 
 def migrate(database: Database, steps: Sequence[Step] = STEPS) -> None:

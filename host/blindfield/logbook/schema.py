@@ -9,6 +9,7 @@ from sqlalchemy import (
     Column,
     Float,
     ForeignKey,
+    Index,
     Integer,
     LargeBinary,
     MetaData,
@@ -49,6 +50,11 @@ runs = Table(
     Column("found", Integer),
     Column("find_run_s", Text),
     Column("flags", Text),
+    Column("work", Text),
+    Column("searcher", Text),
+    Column("knows_places", Boolean),
+    Column("start_point", Text),
+    Column("sent", Text),
     CheckConstraint("outcome IN ({})".format(", ".join(f"'{one}'" for one in OUTCOMES))),
     CheckConstraint("is_open OR outcome IS NOT NULL"),
     sqlite_autoincrement=True,
@@ -82,6 +88,9 @@ events = Table(
     CheckConstraint("(sealed IS NULL) = (kind IS NOT NULL)"),
     sqlite_autoincrement=True,
 )
+
+events_by_kind = Index("events_by_kind", events.c.kind, events.c.device_id)
+runs_by_searcher = Index("runs_by_searcher", runs.c.searcher, runs.c.number)
 
 facts = Table(
     "facts",

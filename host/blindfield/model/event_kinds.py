@@ -163,3 +163,7 @@ _kind("snow", "person", "the snow over the whole field changed",
 _kind("receive_range", "person", "how far a searcher hears a target, as walked",
       searcher="who", transceiver="which", ranges_m="each reading, metres",
       mean_m="their mean", sigma_m="their standard deviation", field="name of the field")
+_kind("done", "person", "somebody said that the work is done: the ground clear, the pack dug out",
+      by="searcher or instructor", means="button, phone, keyboard")
+_kind("word_asked", "person", "the instructor asked for the second signal", author="who",
+      means="button, phone, keyboard")

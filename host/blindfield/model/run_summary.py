@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 from blindfield.model.ids import RUN_ID_BYTES
+from blindfield.model.scenario import Work
 from blindfield.model.span import Span
 
 Outcome = Literal["met", "not_met", "stopped", "interrupted", "void"]
@@ -17,7 +18,9 @@ class RunSummary:
     """Derived from a run's events, never the other way round. Raises ValueError.
 
     `find_run_s`: time to each find in the order found, seconds since the start of the run.
-    `started_utc` is None when the run never started; times as in `Event.utc`.
+    `started_utc` is None when the run never started; times as in `Event.utc`. `sent`: the names of
+    the targets that were in play, sorted. `searcher` is empty where nobody was named;
+    `knows_places`: they knew where the targets lie, so that the run is kept apart from blind ones.
     """
 
     run_id: bytes
@@ -31,6 +34,11 @@ class RunSummary:
     targets: int
     find_run_s: tuple[Span, ...] = ()
     flags: tuple[str, ...] = ()
+    work: Work = "search only"
+    searcher: str = ""
+    knows_places: bool = False
+    start_point: str = ""
+    sent: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if len(self.run_id) != RUN_ID_BYTES:

@@ -11,6 +11,8 @@ EARLY_S = 5.0
 Trigger = Literal["at", "on_my_strike", "on_my_dug_out", "on_word"]
 EndOn = Literal["strike", "dug_out"]
 WordWhen = Literal["first_find", "instructor"]
+Work = Literal["search only", "search and dig", "dig only"]
+Until = Literal["found", "done"]
 
 
 @dataclass(frozen=True)
@@ -58,7 +60,14 @@ class WordRule:
 
 @dataclass(frozen=True)
 class Scenario:
-    """`targets` holds every target alive, in play or not. Times in seconds of run time."""
+    """`targets` holds every target alive, in play or not. Times in seconds of run time.
+
+    `until` "done": the run goes on after the last find, until a person says that the work is done.
+    `told`: whether the searcher is told how many send; `marking`: whether the transceiver's
+    marking may be used; `briefing`: what the searcher is told before the start. `direction_deg`:
+    where the first steps lead, clockwise from the y axis. `why` (how the draw came to this),
+    `purpose`, `watch` are for after the run.
+    """
 
     kind: str
     title: str
@@ -70,6 +79,18 @@ class Scenario:
     start: Start
     targets: tuple[Part, ...]
     words: tuple[WordRule, ...] = ()
+    work: Work = "search only"
+    until: Until = "found"
+    told: bool = True
+    marking: bool = True
+    aids: tuple[str, ...] = ()
+    direction_deg: float | None = None
+    briefing: str = ""
+    purpose: str = ""
+    watch: str = ""
+    searcher: str = ""
+    knows_places: bool = False
+    why: tuple[str, ...] = ()
 
     def part(self, name: str) -> Part | None:
         """The part of the target so named."""
@@ -85,10 +106,17 @@ class Scenario:
 
 
 def scenario_from_json(data: dict[str, Any]) -> Scenario:
-    """The inverse of `Scenario.to_json`. Raises KeyError or TypeError for anything else."""
+    """The inverse of `Scenario.to_json`; also of what earlier versions wrote.
+
+    Raises KeyError or TypeError for anything else.
+    """
     targets = tuple(
         Part(**{**part, "cues": tuple(Cue(**cue) for cue in part["cues"])})
         for part in data["targets"]
     )
     words = tuple(WordRule(**rule) for rule in data["words"])
-    return Scenario(**{**data, "start": Start(**data["start"]), "targets": targets, "words": words})
+    values = {**data, "start": Start(**data["start"]), "targets": targets, "words": words}
+    values |= {name: tuple(data[name]) for name in ("aids", "why") if name in data}
+    if "work" not in data and data.get("end_on") == "dug_out":
+        values["work"] = "search and dig"
+    return Scenario(**values)
