@@ -30,12 +30,14 @@ def drawn(kind: str, seed: int = 1) -> Scenario:
 def test_first_steps_are_said_as_somebody_sees_them_who_looks_up_the_field(
     direction_deg: float | None, words: str
 ) -> None:
-    told = before_the_start(replace(drawn("pair"), direction_deg=direction_deg))
+    told = before_the_start(replace(drawn("pair"), direction_deg=direction_deg), 10.0)
     assert told[0].endswith(words)
 
 
 def test_marking_that_is_declared_unusable_is_said_and_nothing_else_tells_the_kind() -> None:
-    told = {kind: [*before_the_start(drawn(kind))[1:]] for kind in DRILLS if kind != "dig_only"}
+    told = {
+        kind: [*before_the_start(drawn(kind), 10.0)[1:]] for kind in DRILLS if kind != "dig_only"
+    }
     assert any("Marking is declared unusable" in line for line in told["close_pair_no_marking"])
     assert told["one_only"] == told["not_told"]
     plain = ("single", "pair", "staggered", "surprise", "drop_out", "overlap", "three", "deep")
@@ -43,7 +45,7 @@ def test_marking_that_is_declared_unusable_is_said_and_nothing_else_tells_the_ki
 
 
 def test_a_dig_needs_no_search() -> None:
-    told = " ".join(before_the_start(drawn("dig_only")))
+    told = " ".join(before_the_start(drawn("dig_only"), 10.0))
     assert "tell done" in told
     assert "First steps" not in told
     assert "SEARCH" not in told
@@ -51,4 +53,4 @@ def test_a_dig_needs_no_search() -> None:
 
 def test_what_counts_when_it_is_dug_is_said() -> None:
     scenario = draw(wide_field(), drill_named("pair"), seed=1, time_limit_s=600.0, end_on="dug_out")
-    assert "when it is dug out" in before_the_start(scenario)[1]
+    assert "when it is dug out" in before_the_start(scenario, 10.0)[1]

@@ -29,10 +29,10 @@ def test_a_target_that_cannot_be_reached_is_named_with_place_and_time(here: InPr
     assert status == 3  # outranks the 130 of Ctrl-C
     where = here.place.target_named(first)
     place = f"{where.x_m:g} m, {where.y_m:g} m"
-    assert re.search(rf"{first} at {place} is NOT confirmed silent; it can send until \d\d:", out)
+    assert f"NOT SILENT, or not known: {first} at {place}." in err
+    assert re.search(r"By itself it is silent by \d\d:\d\d:\d\d at the latest", err)
     assert f"Confirmed silent: {', '.join(n for n in here.targets if n != first)}." in out
     assert second != first
-    assert "NOT confirmed silent" in err
     assert "blindfield rearm" in err  # silence went to all, as the last thing to try
     here.sim.mend_link(first)
     assert here.call("devices")[0] == 0
@@ -109,6 +109,75 @@ def test_a_knock_read_by_a_program_asks_nothing_and_stays_silent(here: InProcess
     assert status == 0
     assert json.loads(out)["outcome"] == "stopped"
     assert silenced(here) == ["1", "2", "3"]
+
+
+def test_knocks_are_no_find(here: InProcess) -> None:
+    """Neither on the screen nor in the record: the first blow is a blow, and sharp."""
+    knocked = here.in_play("pair", 3)[0]
+
+    async def knock() -> None:
+        await here.until_sending()
+        await asyncio.sleep(20)
+        here.sim.knock(knocked)
+        await asyncio.sleep(6)
+
+    status, out, _ = here.run(*PAIR, script=knock)
+    assert status == 0
+    assert "Interrupted" in out
+    told = json.loads(here.call("debrief", "--json")[1])
+    assert told["finds"] == []
+    standings = [s["standing"] for t in told["targets"] for s in t["strikes"]]
+    assert standings
+    assert set(standings) == {"knock"}
+    assert "0 of 2 found" in here.call("debrief", "--list")[1]
+
+
+def test_a_target_in_play_that_died_makes_a_run_not_met_void(here: InProcess) -> None:
+    first, second = here.in_play("pair", 3)
+
+    async def die() -> None:
+        await here.until_sending()
+        await asyncio.sleep(20)
+        here.sim.probe(second)
+        await asyncio.sleep(5)
+        here.sim.devices[first].power_off()
+
+    words = ("--drill", "pair", "--seed", "3", "--minutes", "1")
+    status, out, err = here.run(*words, script=die)
+    assert status == 3, err
+    assert "Void." in out
+    text = " ".join(out.split())
+    assert "Whether every signal was there is not known." in text
+    assert "A device is not heard. It may not be in play" in text
+
+
+def test_the_key_is_asked_for_before_the_cautions(here: InProcess) -> None:
+    here.place.key_path.unlink()
+    here.answers()  # nothing may be asked
+    status, _, err = here.call("run")
+    assert status == 1
+    assert "blindfield key new" in err
+
+
+@pytest.mark.parametrize("countdown", ["2", "121", "nan"])
+def test_a_countdown_out_of_range_is_refused(here: InProcess, countdown: str) -> None:
+    status, _, err = here.run("--countdown", countdown)
+    assert status == 1
+    assert "3 to 120" in err
+
+
+def test_the_clock_begins_when_it_was_said_to_begin(here: InProcess) -> None:
+    async def look() -> None:
+        await here.until_sending()
+        began_s.append(asyncio.get_running_loop().time())
+        signal.raise_signal(signal.SIGINT)
+
+    began_s: list[float] = []
+    for countdown in ("3", "60"):
+        here.run(*PAIR, "--countdown", countdown, script=look)
+        began_s.append(0.0)
+    # until the first pulse of two targets: a second at most after the start
+    assert 56 < began_s[2] - began_s[0] - 3 < 65
 
 
 async def find_one_and_knock(here: InProcess) -> None:

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 WAIT_S = 15.0
+RUN = ("run", "--cautions-read", "--minutes", "1", "--countdown", "3")
 PROGRAM = (sys.executable, "-m", "blindfield.console.main")
 
 
@@ -50,9 +51,7 @@ class Desk:
 
     def run(self, *words: str) -> subprocess.Popen[str]:
         """A run as a process, once its targets took the start."""
-        process = self.start(
-            "run", "--cautions-read", "--field", str(self.folder), "--minutes", "1", *words
-        )
+        process = self.start(*RUN, "--field", str(self.folder), *words)
         self.until_running(process)
         return process
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from blindfield.conduct.crew import Member
-from blindfield.conduct.loading import OTHER_SLOT, SLOT, START_LEAD_S
+from blindfield.conduct.loading import OTHER_SLOT, SLOT, lead_s
 from blindfield.conduct.state import outcome_of, summary_of
 from blindfield.links.virtual_time import utc_now
 from blindfield.model.errors import BlindfieldError, LinkLost
@@ -132,17 +133,33 @@ def last_instant_s(conductor: Conductor) -> float:
     now_s = asyncio.get_running_loop().time() + conductor.recorder.shift_s
     if state.scenario is None:
         return now_s
-    start_s = now_s + START_LEAD_S if state.start_s is None else state.start_s.high
+    start_s = now_s + lead_s(conductor.media) if state.start_s is None else state.start_s.high
     end_s = start_s + state.scenario.end_s
     return end_s if lease_s is None else min(end_s, max(now_s, start_s) + lease_s)
 
 
-def doubtful_of(conductor: Conductor) -> dict[str, str]:
-    """A sentence with place and last instant for each target that may still send."""
+@dataclass(frozen=True)
+class Doubt:
+    """A target that may still send: its name and place, the last instant (local time), and why."""
+
+    where: str
+    until: datetime
+    why: str
+
+    def __str__(self) -> str:
+        return (
+            f"{self.where} is NOT confirmed silent; it can send until {self.until:%H:%M:%S} at "
+            f"the latest ({self.why})"
+        )
+
+
+def doubtful_of(conductor: Conductor) -> dict[str, Doubt]:
+    """Each target that may still send."""
     return {
-        name: (
-            f"{name} at {_place(conductor, name)} is NOT confirmed silent; it can send until "
-            f"{_until(conductor).astimezone():%H:%M:%S} at the latest ({result.what})"
+        name: Doubt(
+            f"{name} at {_place(conductor, name)}",
+            _until(conductor).astimezone(),
+            result.what.rstrip("."),
         )
         for name, result in conductor.silent.items()
         if isinstance(result, BlindfieldError)

@@ -11,9 +11,9 @@ from collections.abc import Callable, Coroutine
 from typing import Any
 
 from blindfield.conduct import state as runs
-from blindfield.conduct.closing import close_run, doubtful_of, end_everywhere, with_absent
+from blindfield.conduct.closing import Doubt, close_run, doubtful_of, end_everywhere, with_absent
 from blindfield.conduct.crew import Crew, Member
-from blindfield.conduct.loading import START_LEAD_S, load_all, reload, start_all
+from blindfield.conduct.loading import lead_s, load_all, reload, start_all
 from blindfield.conduct.recorder import Recorder
 from blindfield.links.channel import Medium
 from blindfield.links.clock import Looks
@@ -37,8 +37,8 @@ class Conductor:
     """One run on one crew. `state` may be read at any time; `on_change` is called when it moved.
 
     `troubles`: sentences for the person at the screen. After the end `silent` tells for each
-    target its silence count, or the error that kept it from confirming, `doubtful` has a sentence
-    with place and last instant for each that may still send, and `summary` is what was kept.
+    target its silence count, or the error that kept it from confirming, `doubtful` has place
+    and last instant of each that may still send, and `summary` is what was kept.
     """
 
     def __init__(self, place: Field, crew: Crew, media: list[Medium], writer: Writer) -> None:
@@ -52,7 +52,7 @@ class Conductor:
         self.end_reason = ""
         self.silence_asked = False
         self.silent: dict[str, int | BlindfieldError] = {}
-        self.doubtful: dict[str, str] = {}
+        self.doubtful: dict[str, Doubt] = {}
         self.summary: RunSummary | None = None
         self._commands: asyncio.Queue[runs.Command] = asyncio.Queue()
         self._tasks: set[asyncio.Task[None]] = set()
@@ -105,7 +105,7 @@ class Conductor:
         try:
             await self.recorder.say("run_drawn", **data)
             await load_all(self, scenario)
-            await start_all(self, START_LEAD_S)
+            await start_all(self, lead_s(self.media))
             await self._follow(scenario)
         except asyncio.CancelledError:
             await self._finish("stop", "person", by="searcher", means="keyboard")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Iterable
 from dataclasses import replace
 from datetime import timedelta
 from typing import TYPE_CHECKING
@@ -10,6 +11,7 @@ from typing import TYPE_CHECKING
 from blindfield.conduct.crew import Member
 from blindfield.conduct.sheets import sheet_of
 from blindfield.conduct.state import HORN_CANNOT_START, HORN_START, RunState
+from blindfield.links.channel import Medium
 from blindfield.links.virtual_time import utc_now
 from blindfield.model.errors import BlindfieldError, NotReady, Refused
 from blindfield.model.events import utc_text
@@ -73,6 +75,11 @@ async def load_one(
     await conductor.recorder.say(
         "loaded", device=member.name, slot=slot, revision=member.revision, digest=digest.hex()
     )
+
+
+def lead_s(media: Iterable[Medium]) -> float:
+    """How far ahead a start is set: what the slowest of the media wants."""
+    return max((getattr(m, "start_lead_s", START_LEAD_S) for m in media), default=START_LEAD_S)
 
 
 async def start_all(conductor: Conductor, lead_s: float) -> None:

@@ -76,6 +76,7 @@ class RunState:
     targets: tuple[TargetView, ...] = ()
     said: tuple[int, ...] = ()
     flags: tuple[str, ...] = ()
+    unheard: tuple[str, ...] = ()  # at the close: nobody knows what became of them
     stopped: bool = False
     knocked: bool = False  # it was the knock pattern on a found target that stopped it
     interrupted: bool = False
@@ -94,12 +95,13 @@ class RunState:
     @property
     def finds(self) -> tuple[tuple[str, Span], ...]:
         """(name, run time) of every target found, in order."""
-        found = [(v.name, span) for v in self.targets if (span := self._found(v)) is not None]
+        found = [(v.name, span) for v in self.targets if (span := self.found(v)) is not None]
         if self.digs_only and self.done is not None:
             found.append((THE_PACK, self.done))
         return tuple(sorted(found, key=lambda row: best_or_latest(row[1])))
 
-    def _found(self, view: TargetView) -> Span | None:
+    def found(self, view: TargetView) -> Span | None:
+        """Run time at which this target counted as found."""
         if not view.in_play or self.scenario is None:
             return None
         return view.struck if self.scenario.end_on == "strike" else view.dug_out

@@ -25,10 +25,11 @@ from blindfield.conduct.run_state import (
     SilenceAll,
     Sound,
     TargetView,
+    best_or_latest,
 )
 from blindfield.model.events import Event
 from blindfield.model.run_summary import Outcome, RunSummary
-from blindfield.model.scenario import EARLY_S, WordWhen, scenario_from_json
+from blindfield.model.scenario import EARLY_S, KNOCKING_S, WordWhen, scenario_from_json
 from blindfield.model.span import Span
 
 __all__ = [
@@ -208,9 +209,15 @@ def _ended(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]
 
 def _knock(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
     view = state.view(event.data.get("device", ""))
-    late = state.phase == "ending" and state.hushed_by_air
-    if view is None or not (late or state.phase in ("running", "overtime")):
+    if view is None or state.phase in ("drawn", "closed"):
         return state, ()
+    knocking = _was_knocking(state, event, view)
+    late = state.phase == "ending" and (state.hushed_by_air or knocking)
+    if not (late or state.phase in ("running", "overtime")):
+        return state, ()
+    if knocking:
+        view = replace(view, struck=None)
+        state = _change(state, view)
     found = view.struck is not None or view.dug_out is not None
     stop = replace(
         state,
@@ -221,6 +228,14 @@ def _knock(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]
         hushed_by_air=False,
     )
     return stop, (SilenceAll("knock"), EndRun(f"knock pattern on {view.name}"))
+
+
+def _was_knocking(state: RunState, event: Event, view: TargetView) -> bool:
+    """Whether what was taken for the strike on this target was the knock pattern's own blows."""
+    run_s = _run_s(state, event)
+    if run_s is None or view.struck is None:
+        return False
+    return best_or_latest(run_s) - best_or_latest(view.struck) < KNOCKING_S
 
 
 def _silenced(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
@@ -279,7 +294,14 @@ def _link_lost(state: RunState, event: Event) -> tuple[RunState, tuple[Command, 
 
 
 def _unconfirmed(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
-    return _flag(state, f"{event.data.get('device', '')} not confirmed silent"), ()
+    name = event.data.get("device", "")
+    state = replace(state, phase="ending", unheard=(*state.unheard, name))
+    return _flag(state, f"{name} not confirmed silent"), ()
+
+
+def _confirmed(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
+    """The close has begun: a silence from here on is its own."""
+    return replace(state, phase="ending"), ()
 
 
 def _recovered(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
@@ -308,6 +330,7 @@ _HANDLERS = {
     "time_limit": _limit,
     "device_rebooted": _rebooted,
     "link_lost": _link_lost,
+    "silent_confirmed": _confirmed,
     "not_confirmed_silent": _unconfirmed,
     "recovered": _recovered,
     "closed": _closed,
@@ -315,13 +338,18 @@ _HANDLERS = {
 
 
 def outcome_of(state: RunState) -> Outcome:
-    """Met, not met, stopped by searcher, interrupted or void."""
+    """Met, not met, stopped by searcher, interrupted or void.
+
+    Also void: not met, and of a target in play that was not found nobody knows whether it sent.
+    """
     if state.void:
         return "void"
     if state.met:
         return "met"
     if state.interrupted or not state.started:
         return "interrupted"
+    if any(v.in_play and v.name in state.unheard and not state.found(v) for v in state.targets):
+        return "void"
     return "stopped" if state.stopped else "not_met"
 
 

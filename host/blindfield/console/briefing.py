@@ -11,7 +11,7 @@ _COUNTS = {
 }
 
 
-def before_the_start(scenario: Scenario) -> list[str]:
+def before_the_start(scenario: Scenario, countdown_s: float) -> list[str]:
     """Lines for the screen."""
     lines = [f"Start at {scenario.start.name}: {_metres(scenario)}.", _COUNTS[scenario.work]]
     if scenario.direction_deg is not None and scenario.work != "dig only":
@@ -19,12 +19,12 @@ def before_the_start(scenario: Scenario) -> list[str]:
     if scenario.briefing:
         lines.append(scenario.briefing)
     limit = f"The time limit is {scenario.time_limit_s / 60:g} min"
-    begins = "The clock begins in a few seconds."
+    begins = f"The clock begins in {countdown_s:.0f} s."
     if scenario.work == "dig only":
         return [*lines, f"{limit}. {begins}"]
     more_min = (scenario.end_s - scenario.time_limit_s) / 60
     lines.append(f"{limit}; signals go on for up to {more_min:g} min more, so that you can finish.")
-    return [*lines, f"Transceiver to SEARCH at the start. {begins}"]
+    return [*lines, f"Go there. Transceiver to SEARCH at the start. {begins}"]
 
 
 def _metres(scenario: Scenario) -> str:

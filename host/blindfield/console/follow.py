@@ -41,6 +41,8 @@ class Follower:
         state = self.conductor.state
         if event.kind == "started_all":
             self.say("All targets took the start.")
+        if event.kind in ("link_lost", "link_back"):
+            self._tell_links(event.kind)
         if event.kind == "time_limit":
             self.say("Time limit. Finish the search: signals go on.")
         if len(state.finds) > self._found:
@@ -50,6 +52,17 @@ class Follower:
             self.say(f"Found {self._found}{of}{name}.")
         if self.spectator:
             self._tell_spectator(event)
+
+    def _tell_links(self, kind: str) -> None:
+        """The same whichever device it is: that must not tell who is in play."""
+        members = self.conductor.crew.members.values()
+        heard = sum(member.away_since_s is None for member in members)
+        if heard == 0:
+            self.say("NO LINK to any device. The clock runs; silence from here reaches nobody.")
+        elif kind == "link_lost":
+            self.say("A device is not heard. It may not be in play, and may go on without us.")
+        else:
+            self.say("A device is heard again.")
 
     def _tell_spectator(self, event: Event) -> None:
         name = event.data.get("device", "")

@@ -83,7 +83,7 @@ def confirmed(begun: Sequence[Single]) -> None:
     doubtful = [what for single in begun for what in single.doubtful.values()]
     if doubtful:
         raise NotConfirmedSilent(
-            "; ".join(doubtful) + ".",
+            "; ".join(map(str, doubtful)) + ".",
             remedy="Dig it out and take its cells out, or knock on it by hand, five times, evenly. "
             "Silence was sent to all; when all are safe: `blindfield rearm`.",
         )

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import argparse
 import asyncio
-import contextlib
-import signal
 import sys
 from collections.abc import Callable, Mapping, Sequence
 
 from blindfield.conduct.checks import check_field
 from blindfield.conduct.conductor import Conductor
+from blindfield.conduct.loading import START_LEAD_S
 from blindfield.conduct.rearming import ECHO_S, latches, rearm_all
 from blindfield.console import debrief
 from blindfield.console.ask import answer
@@ -31,13 +30,19 @@ from blindfield.console.desk import (
     open_desk,
 )
 from blindfield.console.follow import followed
+from blindfield.console.one_sends import end_when_told
 from blindfield.console.serving import serve_run
 from blindfield.drills.catalogue import DRILLS, shipped
-from blindfield.model.errors import BlindfieldError, ConfigError, NotConfirmedSilent
+from blindfield.links.keyfile import read_key
+from blindfield.model.errors import BlindfieldError, ConfigError, NotConfirmedSilent, NotReady
 from blindfield.model.field import Field
 from blindfield.model.ids import run_id_text
 from blindfield.model.run_summary import RunSummary
 from blindfield.model.scenario import Scenario
+
+COUNTDOWN_S = 10.0
+COUNTDOWN_RANGE_S = (START_LEAD_S, 120.0)
+REARM = "When all are safe: `blindfield rearm`."
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -66,6 +71,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="each target's own rhythm, or pulses that coincide or stay apart",
     )
     parser.add_argument(
+        "--countdown",
+        type=float,
+        default=COUNTDOWN_S,
+        metavar="S",
+        help=f"seconds to walk to the start, 3 to 120 (default {COUNTDOWN_S:g})",
+    )
+    parser.add_argument(
         "--cautions-read", action="store_true", help="the cautions were read and hold"
     )
 
@@ -78,15 +90,26 @@ def run(options: argparse.Namespace) -> int:
             f"a time limit of {options.minutes:g} min is out of range.",
             remedy="Choose from 0.5 to 15; the targets fall silent after 20 in any case.",
         )
+    if not COUNTDOWN_RANGE_S[0] <= options.countdown <= COUNTDOWN_RANGE_S[1]:
+        raise ConfigError(
+            f"a countdown of {options.countdown:g} s is out of range.", remedy="Choose 3 to 120."
+        )
+    read_key(place.key_path)  # without it nothing starts: said before anything is asked
     tick_cautions(ticked=options.cautions_read, as_json=options.json)
     begun: list[Conductor] = []
 
     async def conduct() -> RunSummary:
-        _end_when_told()
+        end_when_told()
         async with open_desk(place) as desk:
             _tell(desk, options.json)
             scenario = _drawn(desk, asked, options.json)
-            summary = await conduct_run(desk, scenario, quiet=options.json, begun=begun.append)
+            summary = await conduct_run(
+                desk,
+                scenario,
+                quiet=options.json,
+                countdown_s=options.countdown,
+                begun=begun.append,
+            )
             if begun[0].state.knocked and not begun[0].silence_asked and not options.json:
                 await asyncio.sleep(ECHO_S)  # echoes raise the counts
                 knock.update(await latches(desk.crew))
@@ -116,24 +139,15 @@ def run(options: argparse.Namespace) -> int:
 
 def _confirmed(begun: Sequence[Conductor]) -> None:
     """Raises NotConfirmedSilent, which outranks whatever else ended the run."""
-    doubtful = [what for conductor in begun for what in conductor.doubtful.values()]
+    doubtful = [doubt for conductor in begun for doubt in conductor.doubtful.values()]
     if doubtful:
         raise NotConfirmedSilent(
-            "; ".join(doubtful) + ".",
-            remedy="Dig it out, or knock on it by hand, five times, evenly. Silence was sent to "
-            "all; when all are safe: `blindfield rearm`.",
+            f"NOT SILENT, or not known: {'; '.join(doubt.where for doubt in doubtful)}.",
+            remedy="Knock on each by hand, five times, evenly, and listen; or dig it out. By "
+            f"itself it is silent by {max(doubt.until for doubt in doubtful):%H:%M:%S} at the "
+            "latest. When it may hear again: `blindfield silence`; then, when all are safe, "
+            "`blindfield rearm`.",
         )
-
-
-def _end_when_told() -> None:
-    """Ctrl-C, a closed terminal or a shutdown ends the run once; a second press changes nothing,
-    since what it would break off is the silencing."""
-    task = asyncio.current_task()
-    assert task is not None
-    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
-        if hasattr(signal, name):
-            with contextlib.suppress(NotImplementedError):  # Windows: Ctrl-C only
-                asyncio.get_running_loop().add_signal_handler(getattr(signal, name), task.cancel)
 
 
 def _tell(desk: Desk, as_json: bool) -> None:
@@ -158,17 +172,22 @@ async def conduct_run(
     scenario: Scenario,
     *,
     quiet: bool = False,
+    countdown_s: float = START_LEAD_S,
     begun: Callable[[Conductor], None] = lambda _: None,
 ) -> RunSummary:
-    """One run on an open desk, with the searcher's screen unless `quiet`; `begun` is called when
-    the field was found fit and the run is about to be loaded."""
+    """One run on an open desk, with the searcher's screen unless `quiet`; its clock begins
+    `countdown_s` after the start was told. `begun` is called when the field was found fit and the
+    run is about to be loaded."""
     conductor = desk.conductor()
     serve_run(desk, conductor)
     await conductor.prepare()
     checked = await check_field(conductor, scenario)
     if not quiet:
         print(checked)
-        print("\n".join(before_the_start(scenario)))
+        print("\n".join(before_the_start(scenario, countdown_s)))
+    await asyncio.sleep(countdown_s - START_LEAD_S)
+    if conductor.silence_asked:
+        raise NotReady("the field was silenced.", remedy=REARM)
     begun(conductor)
     try:
         async with followed(conductor, scenario, show=not quiet):
@@ -180,19 +199,21 @@ async def conduct_run(
 
 
 def _became_of(conductor: Conductor) -> list[str]:
-    """Who is silent after the run: one sentence for all that are, one for each that is not."""
+    """Who is silent after the run (who is not, `_confirmed` says), and what was kept."""
     silent = [name for name, r in conductor.silent.items() if not isinstance(r, BlindfieldError)]
     text = [f"Confirmed silent: {', '.join(silent)}."] if silent else []
     kept = ["The run is kept: `blindfield debrief`."] if conductor.summary else []
     if conductor.state.interrupted and conductor.state.started:
         kept.append("If it was silenced, the field stays silent until `blindfield rearm`.")
-    return [*text, *(f"{what}." for what in conductor.doubtful.values()), *kept]
+    return [*text, *kept]
 
 
 def _answer_knock(place: Field, counts: Mapping[str, int]) -> None:
     """The knock said "I stop". Only a person's answer lifts the silence that it set, and no other
     that came since."""
-    said = answer("Knocked: finished (f), stopped (s) or emergency (e)? ")
+    print("THE FIELD IS SILENT: somebody knocked on a target.")
+    print("A real accident? Leave this: transceivers as the leader says.")
+    said = answer("For the next run: finished (f) or stopped (s)? Anything else: it stays silent. ")
     if said[:1] not in ("f", "s"):
         print("The field stays silent until `blindfield rearm`.")
         return

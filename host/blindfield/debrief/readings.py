@@ -19,7 +19,7 @@ from blindfield.debrief.values import (
     middle,
 )
 from blindfield.model.events import Event
-from blindfield.model.scenario import EARLY_S
+from blindfield.model.scenario import EARLY_S, KNOCKING_S
 from blindfield.model.span import Span
 
 # A cue that comes later than this after its trigger came late.
@@ -134,10 +134,19 @@ def strikes_of(
         for event in events
         if _is_called(event) and event.data.get("target") == target.name
     ]
+    knocks_s = [
+        middle(context.clock.of(event))
+        for event in events
+        if event.kind == "knock" and event.data.get("device") == target.name
+    ]
     found: list[Strike] = []
     for moment, event in sorted(felt, key=lambda pair: middle(pair[0])):
         seen = any(strike.standing in FINDING for strike in found)
-        found.append(_strike(moment, event, target, seen, context))
+        strike = _strike(moment, event, target, seen, context)
+        knocked = any(0 <= at_s - middle(moment) < KNOCKING_S for at_s in knocks_s)
+        if knocked and strike.standing not in ("withdrawn", "outside") and not strike.corrected:
+            strike = replace(strike, standing="knock")
+        found.append(strike)
     return tuple(found)
 
 

@@ -81,13 +81,18 @@ def _sections(
     if timeline.started:
         yield _heading("What happened when", signs)
         yield _inset(Lanes(timeline, signs))
-    yield _heading("Where they were", signs)
-    yield _inset(_Map(timeline, signs))
+    if timeline.targets:
+        yield _heading("Where they were", signs)
+        yield _inset(_Map(timeline, signs))
     if kept_back:
         yield _inset(Text(words.kept_back_text(kept_back), style="dim"))
     if timeline.started and any(target.cues for target in timeline.targets):
         yield _heading("What was planned", signs)
         yield _planned(timeline, signs)
+    purpose = words.purpose_lines(timeline)
+    if purpose:
+        yield _heading("What it was for", signs)
+        yield from _bullets(purpose, signs, "")
     if timeline.flags:
         yield _heading("To know about this run", signs)
         yield from _bullets([words.flag_text(flag) for flag in timeline.flags], signs, "")
@@ -118,6 +123,9 @@ def _verdict(timeline: Timeline, signs: Glyphs) -> Panel:
     line = Text(f"{word}. ", style=style)
     line.append(signs.text(words.verdict_text(timeline)), style="default not bold")
     about = [timeline.title]
+    if timeline.about.searcher:
+        knew = " (knew the places)" if timeline.about.knows_places else ""
+        about.append(f"{timeline.about.searcher}{knew}")
     if timeline.start is not None:
         about.append(f"from {timeline.start.name}")
     if timeline.standard:

@@ -9,6 +9,7 @@ from blindfield.debrief.flags import read_flags
 from blindfield.debrief.moments import RunClock
 from blindfield.debrief.readings import Context, corrections, read_target
 from blindfield.debrief.values import (
+    About,
     EndOn,
     Find,
     Start,
@@ -21,6 +22,9 @@ from blindfield.model.events import Event
 from blindfield.model.ids import run_id_text
 from blindfield.model.run_summary import RunRecord
 from blindfield.model.span import Span
+
+PACK = "pack"
+"""What a run that is only for digging finds."""
 
 __all__ = ["Find", "TargetStory", "Timeline", "build_timeline"]
 
@@ -63,6 +67,9 @@ def _told(record: RunRecord, scenario: Mapping[str, Any], events: Sequence[Event
     )
     targets = tuple(read_target(target, events, context) for target in scenario["targets"])
     finds = _finds(targets, clock, end_on)
+    about = _about(scenario)
+    if about.digs_only:
+        finds = _the_pack(events, clock)
     all_found = bool(finds) and len(finds) == sum(target.in_play for target in targets)
     return Timeline(
         run_id=record.run_id,
@@ -83,11 +90,33 @@ def _told(record: RunRecord, scenario: Mapping[str, Any], events: Sequence[Event
         end_run_s=finds[-1].run_s if all_found else context.end_run_s,
         targets=targets,
         finds=finds,
+        about=about,
         flags=read_flags(
             events, clock, targets, () if summary is None else summary.flags, context.end_run_s
         ),
         summary_found=None if summary is None else summary.found,
     )
+
+
+def _about(scenario: Mapping[str, Any]) -> About:
+    """Records of earlier versions hold less of it."""
+    texts = {name: str(scenario.get(name, "")) for name in ("searcher", "purpose", "watch")}
+    return About(
+        **texts,
+        work=str(scenario.get("work", "search only")),
+        knows_places=bool(scenario.get("knows_places", False)),
+        aids=tuple(scenario.get("aids", ())),
+        why=tuple(scenario.get("why", ())),
+    )
+
+
+def _the_pack(events: Sequence[Event], clock: RunClock) -> tuple[Find, ...]:
+    """Where only digging was timed: the pack, out when somebody said done."""
+    done = _last(events, "done")
+    if done is None or not clock.knows(done):
+        return ()
+    at = clock.of(done)
+    return (Find(number=1, target=PACK, run_s=at, split_s=at, struck=None, dug_out=at),)
 
 
 def _words(events: Sequence[Event], clock: RunClock) -> dict[tuple[str, int], Span]:
@@ -105,7 +134,7 @@ def _last(events: Sequence[Event], kind: str) -> Event | None:
 
 def _end(clock: RunClock, events: Sequence[Event]) -> Span | None:
     """When the run was ended or closed; None when the program's clock was another by then."""
-    for kinds in (("stop", "knock", "silence_sent", "void"), ("closed",)):
+    for kinds in (("stop", "knock", "silence_sent", "void", "done"), ("closed",)):
         found = [clock.of(event) for event in events if event.kind in kinds and clock.knows(event)]
         ends = [span for span in found if span.high >= 0]
         if ends:

@@ -8,7 +8,7 @@ from typing import Literal
 from blindfield.model.run_summary import Outcome
 from blindfield.model.span import Span
 
-Standing = Literal["find", "early", "hasty", "repeat", "stray", "withdrawn", "outside"]
+Standing = Literal["find", "early", "hasty", "repeat", "stray", "withdrawn", "outside", "knock"]
 Manner = Literal["sharp", "push"]
 EndOn = Literal["strike", "dug_out"]
 Trigger = Literal["at", "on_my_strike", "on_my_dug_out", "on_word"]
@@ -23,9 +23,9 @@ class Strike:
 
     `standing`: find = the first on a target in play; early = the same before the target sent;
     hasty = sooner than anyone could be there, not counted; repeat = a later one; stray = on a
-    target not in play; withdrawn = a person said it was none; outside = before the start or after
-    the end. `strength` is the sensor's 1-255, None where it is not known, as when the strike was
-    called by a person and not felt.
+    target not in play; withdrawn = a person said it was none; knock = of the knock pattern;
+    outside = before the start or after the end. `strength` is the sensor's 1-255, None where it is
+    not known, as when the strike was called by a person and not felt.
     """
 
     run_s: Span
@@ -116,6 +116,23 @@ class Start:
 
 
 @dataclass(frozen=True, kw_only=True)
+class About:
+    """What the problem was meant for, by whom it was walked, how it was drawn."""
+
+    work: str = "search only"
+    searcher: str = ""
+    knows_places: bool = False
+    purpose: str = ""
+    watch: str = ""
+    aids: tuple[str, ...] = ()
+    why: tuple[str, ...] = ()
+
+    @property
+    def digs_only(self) -> bool:
+        return self.work == "dig only"
+
+
+@dataclass(frozen=True, kw_only=True)
 class Timeline:
     """One run, told. `outcome` is None while the run is open: then nothing of it may be shown.
 
@@ -141,12 +158,13 @@ class Timeline:
     targets: tuple[TargetStory, ...]
     finds: tuple[Find, ...]
     flags: tuple[Flag, ...]
+    about: About
     summary_found: int | None
 
     @property
     def to_find(self) -> int:
-        """How many targets were in play."""
-        return sum(target.in_play for target in self.targets)
+        """How many targets were in play; one pack where nothing was done but digging."""
+        return 1 if self.about.digs_only else sum(target.in_play for target in self.targets)
 
     @property
     def found_in_time(self) -> int:

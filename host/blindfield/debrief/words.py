@@ -18,6 +18,9 @@ UNPROVEN = "The strike detector is unproven until it is calibrated in the ground
 STRIKE_ONLY = (
     "This run ended on the strike. It does not pass an exam in which the buried have to be dug out."
 )
+KNEW_PLACES = (
+    "Walked by somebody who knew where the targets lie: it says nothing of an unknown field."
+)
 CLOSED_TO_VIEW = "This run is still open. Nothing of it is shown before it ends."
 
 VERDICTS: dict[Outcome, str] = {
@@ -83,6 +86,8 @@ def verdict_text(timeline: Timeline) -> str:
         by = who.get(timeline.stopped_by, "")
         return f"Ended{by}{_at_end(timeline)} with {_count(timeline)} found.{_because(timeline)}"
     left_out = "It does not count." if outcome == "void" else "It counts neither way."
+    if any(flag.kind in ("gone", "not_confirmed_silent") for flag in timeline.flags):
+        left_out += " Whether every signal was there is not known."
     return f"Ended{_at_end(timeline)} with {_count(timeline)} found. {left_out}{_because(timeline)}"
 
 
@@ -106,12 +111,30 @@ def _at_end(timeline: Timeline) -> str:
 
 
 def _because(timeline: Timeline) -> str:
-    return f" Reason: {timeline.reason}." if timeline.reason else ""
+    if not timeline.reason or timeline.stopped_by == "knock":
+        return ""
+    return f" Reason: {_REASONS.get(timeline.reason, timeline.reason)}."
+
+
+_REASONS = {
+    "silence": "the field was silenced",
+    "no target sends any more": "no target sent any more",
+    "all found": "all were found",
+}
 
 
 def called(name: str) -> str:
     """The target's name as it stands in a sentence: "Larch", but "target 4"."""
     return f"target {name}" if name.isdigit() else name
+
+
+def purpose_lines(timeline: Timeline) -> tuple[str, ...]:
+    """What the problem was for, and how it came to be drawn."""
+    about = timeline.about
+    aids = (f"With an aid: {', '.join(aid.replace('_', ' ') for aid in about.aids)}.",)
+    watch = (f"To watch: {about.watch}",) if about.watch else ()
+    purpose = (about.purpose,) if about.purpose else ()
+    return (*purpose, *watch, *(aids if about.aids else ()), *about.why)
 
 
 def plan_text(cue: CueStory) -> str:
@@ -162,6 +185,7 @@ def standing_text(strike: Strike) -> str:
         "stray": "stray: not in play",
         "withdrawn": "withdrawn: it was no strike",
         "outside": "before the start or after the end",
+        "knock": "a knock, no strike",
     }[strike.standing]
 
 
@@ -222,8 +246,10 @@ def _away(flag: Flag) -> str:
 def honest_lines(timeline: Timeline) -> tuple[str, ...]:
     """What must be said beside any result."""
     lines = [UNPROVEN]
-    if timeline.end_on == "strike":
+    if timeline.end_on == "strike" and timeline.finds and not timeline.about.digs_only:
         lines.append(STRIKE_ONLY)
+    if timeline.about.knows_places:
+        lines.append(KNEW_PLACES)
     counted, shown = timeline.summary_found, len(timeline.finds)
     if counted is not None and counted != shown:
         lines.append(
@@ -240,7 +266,7 @@ def again_text(timeline: Timeline) -> str:
     options = [f"--drill {timeline.kind}", f"--seed {timeline.seed}"]
     if timeline.time_limit_s is not None:
         options.append(f"--minutes {timeline.time_limit_s / 60:g}")
-    if timeline.end_on == "dug_out":
+    if timeline.end_on == "dug_out" and not timeline.about.digs_only:
         options.append("--end-on dug-out")
     command = " ".join(options)
     return f"The same problem again, as long as the same targets answer:\nblindfield run {command}"

@@ -8,6 +8,10 @@ from typing import Any, Literal
 EARLY_S = 5.0
 """Nobody walks to a buried target faster than this after the start: a strike before is flagged."""
 
+KNOCKING_S = 5.0
+"""The knock pattern takes no longer, up to its being recognised: what the target's sensor felt as
+strikes so shortly before were the knocks."""
+
 Trigger = Literal["at", "on_my_strike", "on_my_dug_out", "on_word"]
 EndOn = Literal["strike", "dug_out"]
 WordWhen = Literal["first_find", "instructor"]
