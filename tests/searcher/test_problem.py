@@ -38,11 +38,14 @@ def test_only_the_targets_in_play_are_sources_where_the_scenario_has_them() -> N
 
 def test_the_run_and_the_field_are_taken_over() -> None:
     scenario = drawn("pair", end_on="dug_out", limit_s=480.0)
-    problem = problem_of(scenario, small_field(), marking_allowed=False)
+    problem = problem_of(scenario, small_field(), may_mark=False)
     assert (problem.width_m, problem.height_m) == (50.0, 50.0)
     assert (problem.start_x_m, problem.start_y_m) == (scenario.start.x_m, scenario.start.y_m)
     assert (problem.end_on, problem.time_limit_s) == ("dug_out", 480.0)
     assert problem.marking_allowed is False
+    unmarked = problem_of(replace(scenario, marking=False), small_field())
+    assert unmarked.marking_allowed is False
+    assert problem_of(scenario, small_field()).marking_allowed is True
     assert problem.title == scenario.title
 
 

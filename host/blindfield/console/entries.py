@@ -48,7 +48,7 @@ class Entries:
 
     def events(self) -> list[Event]:
         """What was said and felt outside runs."""
-        return self.logbook.events_of(None)
+        return self.logbook.past.of_the_field()
 
     def built(self) -> AsBuilt:
         """The field as it lies now."""

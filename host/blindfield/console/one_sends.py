@@ -33,6 +33,8 @@ def add_cautions_argument(parser: argparse.ArgumentParser) -> None:
 
 def lying(place: Field) -> AsBuilt:
     """The field as it lies today. Raises NotReady while a run is open: it would tell too much."""
+    if not place.logbook_path.exists():
+        return as_built(place, ())
     with Logbook.open(place.logbook_path, field_key=None) as logbook:
         if logbook.open_runs():
             raise NotReady(
@@ -40,7 +42,7 @@ def lying(place: Field) -> AsBuilt:
                 remedy="End it first. After a crash `blindfield devices` takes it up and closes "
                 "it. In an emergency: `blindfield silence`.",
             )
-        return as_built(place, logbook.events_of(None))
+        return as_built(place, logbook.past.of_the_field())
 
 
 @asynccontextmanager

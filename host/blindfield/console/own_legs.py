@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from blindfield.console.leg_times import leg_times
 from blindfield.debrief.timeline import build_timeline
 from blindfield.debrief.values import Timeline, middle
 from blindfield.logbook.book import Logbook
@@ -49,13 +50,13 @@ class Walked:
 
 
 def walked(
-    record: RunRecord, events: Sequence[Event], place: Field, *, marking_allowed: bool = True
+    record: RunRecord, events: Sequence[Event], place: Field, *, may_mark: bool = True
 ) -> Walked:
     """The closed run of `record`. Raises LogbookError or ConfigError where its problem cannot be
     read or no model can walk it."""
     timeline = build_timeline(record, events)
     scenario = _scenario(record, events)
-    problem = problem_of(scenario, place, marking_allowed=marking_allowed)
+    problem = problem_of(scenario, place, may_mark=may_mark)
     return Walked(timeline, problem, tuple(legs_of(timeline, problem)))
 
 
@@ -75,66 +76,12 @@ def own_legs(logbook: Logbook, place: Field) -> tuple[list[Observed], int]:
 
 
 def legs_of(timeline: Timeline, problem: Problem) -> list[Observed]:
-    """Each leg from the start or the find before (its being dug out, where that ends it) to the
-    strike; last, the one that was broken off when the run ended.
-
-    Left out: a target struck before it sent (found by chance), a strike that was not felt, a leg
-    that was begun while others still dug.
-    """
-    if timeline.outcome in (None, "void") or not timeline.started:
-        return []
-    targets = len(problem.sources)
+    """The legs of `leg_times` on the problem that was set."""
     label = run_id_text(timeline.run_id)[:SHOWN_OF_ID]
-    legs: list[Observed] = []
-    before_s: float | None = 0.0
-    finds = _finds(timeline)
-    for number, find in enumerate(finds[:targets], 1):
-        if _walked_by_signal(find, before_s):
-            assert find.struck_s is not None
-            assert before_s is not None
-            legs.append(Observed(problem, number, find.struck_s - before_s, False, label))
-        before_s = find.ended_s
-    if len(finds) < targets and before_s is not None and timeline.end_run_s is not None:
-        searched_s = middle(timeline.end_run_s) - before_s
-        if searched_s > 0:
-            legs.append(Observed(problem, len(finds) + 1, searched_s, True, label))
-    return legs
-
-
-@dataclass(frozen=True)
-class _Find:
-    """`ended_s`: when the search could go on; None: the digging was never done."""
-
-    struck_s: float | None
-    ended_s: float | None
-    by_chance: bool
-
-
-def _finds(timeline: Timeline) -> list[_Find]:
-    """In the order struck."""
-    digs = timeline.end_on == "dug_out"
-    finds = []
-    for target in timeline.targets:
-        struck_s = None if target.struck is None else middle(target.struck)
-        dug_s = None if target.dug_out is None else middle(target.dug_out)
-        known = struck_s is not None or (digs and target.in_play and dug_s is not None)
-        if known:
-            early = any(strike.standing == "early" for strike in target.strikes)
-            finds.append(_Find(struck_s, dug_s if digs else struck_s, early))
-    return sorted(finds, key=_moment)
-
-
-def _moment(find: _Find) -> float:
-    """The strike, or the digging out where the strike was not felt."""
-    moment_s = find.ended_s if find.struck_s is None else find.struck_s
-    assert moment_s is not None
-    return moment_s
-
-
-def _walked_by_signal(find: _Find, before_s: float | None) -> bool:
-    if find.struck_s is None or before_s is None or find.by_chance:
-        return False
-    return find.struck_s > before_s
+    return [
+        Observed(problem, leg.number, leg.seconds, leg.cut, label)
+        for leg in leg_times(timeline, len(problem.sources))
+    ]
 
 
 def _scenario(record: RunRecord, events: Sequence[Event]) -> Scenario:

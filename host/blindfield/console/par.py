@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from blindfield.console.desk import add_field_argument, add_json_argument, field_of
-from blindfield.drills.catalogue import DRILLS, drill_named
+from blindfield.drills.catalogue import DRILLS, catalogue_of
 from blindfield.field.settings import FILE_NAME
 from blindfield.model.errors import ConfigError, NotReady
 from blindfield.model.field import Field
@@ -139,11 +139,12 @@ def _with(options: argparse.Namespace, problem: Problem) -> Problem:
 
 
 def _drill(options: argparse.Namespace, place: Field) -> Asked:
+    from blindfield.console.one_sends import lying
     from blindfield.drills.draw import draw
     from blindfield.searcher.problem import problem_of
 
-    _refuse_while_open(place)
-    drill = drill_named(options.drill or DEFAULT_DRILL)
+    drill = catalogue_of(place.folder).drill_named(options.drill or DEFAULT_DRILL)
+    place = lying(place).field
     seed = DEFAULT_SEED if options.seed is None else options.seed
     limit_s = 60 * (10.0 if options.minutes is None else options.minutes)
     scenario = draw(place, drill, seed=seed, time_limit_s=limit_s)
@@ -159,19 +160,6 @@ def _drill(options: argparse.Namespace, place: Field) -> Asked:
     return Asked(_with(options, problem), about, data)
 
 
-def _refuse_while_open(place: Field) -> None:
-    from blindfield.logbook.book import Logbook
-
-    if not place.logbook_path.exists():
-        return
-    with Logbook.open(place.logbook_path, field_key=None, create=False) as logbook:
-        if logbook.open_runs():
-            raise NotReady(
-                "a run is open on this field, and a par of it could betray what is in play.",
-                remedy="Ask again when it is closed.",
-            )
-
-
 def _run(options: argparse.Namespace, place: Field) -> Asked:
     from blindfield.console.own_legs import walked
     from blindfield.logbook.book import Logbook
@@ -182,7 +170,7 @@ def _run(options: argparse.Namespace, place: Field) -> Asked:
         if record.is_open:
             raise NotReady("this run is not closed yet.", remedy="It stays blind until then.")
         events = logbook.events_of(record.run_id)
-    made = walked(record, events, place, marking_allowed=not options.no_marking)
+    made = walked(record, events, place, may_mark=not options.no_marking)
     name = run_id_text(record.run_id)
     about = f"{place.name}: {made.timeline.title}, run {name}."
     return Asked(made.problem, about, {"kind": "run", "field": place.name, "run": name}, made)

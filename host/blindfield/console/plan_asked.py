@@ -66,7 +66,7 @@ def _place(options: argparse.Namespace) -> tuple[Field | None, Sequence[Event]]:
                 "a run is open on this field, and a plan shows where its targets lie.",
                 remedy="Plan when it is closed.",
             )
-        return place, logbook.events_of(None)
+        return place, logbook.past.of_the_field()
 
 
 def _hearing(options: argparse.Namespace, events: Sequence[Event]) -> Hearing:

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from blindfield.console.desk import add_field_argument, field_of
+from blindfield.console.one_sends import lying
 from blindfield.console.own_legs import walked
 from blindfield.debrief.pictures import check_name, draw_picture, save, with_antennas_known
 from blindfield.debrief.values import Timeline
 from blindfield.debrief.words import called, whole_text
-from blindfield.drills.catalogue import DRILLS, drill_named
+from blindfield.drills.catalogue import DRILLS, catalogue_of
 from blindfield.drills.draw import draw
 from blindfield.field.settings import FILE_NAME
 from blindfield.logbook.book import Logbook
@@ -116,10 +117,8 @@ def _asked(options: argparse.Namespace) -> _Asked:
 
 
 def _of_drill(place: Field, kind: str, seed: int) -> _Asked:
-    drill = drill_named(kind)
-    if place.logbook_path.exists():
-        with Logbook.open(place.logbook_path, field_key=None, create=False) as logbook:
-            _refuse_while_open(logbook)
+    drill = catalogue_of(place.folder).drill_named(kind)
+    place = lying(place).field
     scenario = draw(place, drill, seed=seed, time_limit_s=TIME_LIMIT_S)
     about = f"{place.name}, as drawn with --drill {kind} --seed {seed}. Not for who searches it."
     return _Asked(problem_of(scenario, place), about, place=place)

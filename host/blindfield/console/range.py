@@ -156,7 +156,7 @@ def _keep(place: Field, found: ReceiveRange, target: str | None) -> list[Earlier
         data=event_data(found, field=place.name, target=target),
     )
     with Logbook.open(place.logbook_path, field_key=None) as logbook:
-        before = earlier(logbook.events_of(None))
+        before = earlier(logbook.past.of_the_field())
         logbook.append(event)
     return [test for test in before if _same(test.found, found)]
 
@@ -202,7 +202,7 @@ def _show(found: ReceiveRange, before: Sequence[Earlier]) -> None:
 
 def _show_kept(options: argparse.Namespace, place: Field) -> int:
     with Logbook.open(place.logbook_path, field_key=None) as logbook:
-        tests = newest(earlier(logbook.events_of(None)))
+        tests = newest(earlier(logbook.past.of_the_field()))
     if options.json:
         print(json.dumps([_as_json(t.found) | {"utc": t.utc} for t in tests.values()], indent=2))
         return 0

@@ -27,12 +27,13 @@ EXAMPLE = Problem(
 deep in 50 m x 50 m (common practice). Places, attitudes and pulses are ours."""
 
 
-def problem_of(scenario: Scenario, field: Field, *, marking_allowed: bool = True) -> Problem:
+def problem_of(scenario: Scenario, field: Field, *, may_mark: bool = True) -> Problem:
     """The problem that `scenario` sets on `field`.
 
     A source for each target in play that sends at all, placed as the scenario says, its antenna as
     the field's target of the same name lies (unknown where nobody noted it). A signal that waits
-    for the instructor's word begins at its else, since nobody gives a word to a model. Raises
+    for the instructor's word begins at its else, since nobody gives a word to a model. Marking is
+    forbidden where the drill or `may_mark` says so. Raises
     ConfigError when a target or the start lies outside the field, when none sends, or when a cue
     is one that the modelled searcher cannot play.
     """
@@ -47,7 +48,7 @@ def problem_of(scenario: Scenario, field: Field, *, marking_allowed: bool = True
         sources=sources,
         end_on=scenario.end_on,
         time_limit_s=scenario.time_limit_s,
-        marking_allowed=marking_allowed,
+        marking_allowed=may_mark and scenario.marking,
         title=scenario.title,
     )
     check_problem(problem)
