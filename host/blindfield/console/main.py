@@ -18,6 +18,7 @@ _COMMANDS = {
     "key": "make or show the field's secret key",
     "devices": "list the devices of the field and how they are",
     "run": "draw a blind problem, conduct the run, keep it in the logbook",
+    "check": "before a session: is every device fit, what may go unheard",
     "draw": "what can be drawn for a searcher, and how much is left of this field",
     "tell": "say second, stop or done to the run under way",
     "silence": "stop every carrier of the field now (needs no key)",

@@ -115,7 +115,7 @@ async def silence_field(place: Field) -> dict[str, list[str]]:
 
     Names under "silent" and "not_confirmed"; without the key nothing can be confirmed.
     """
-    media = [open_medium(url, place.folder) for url in place.media]
+    media = [open_medium(url, place.folder, place=place) for url in place.media]
     try:
         for medium in media:
             await medium.silence_all()

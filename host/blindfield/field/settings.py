@@ -41,6 +41,7 @@ LEASE_RANGE_S = (5.0, 1200.0)
 AZIMUTH_RANGE_DEG = (0.0, 360.0)
 TILT_RANGE_DEG = (-90.0, 90.0)
 SCHEMES = ("sim", "serial", "bus", "ble")
+WITH_PORT = ("serial", "bus")
 
 LATITUDE_RANGE_DEG = (-85.0, 85.0)
 LONGITUDE_RANGE_DEG = (-180.0, 180.0)
@@ -271,9 +272,9 @@ def _medium(table: Table, url: str) -> str:
     if not colon or scheme not in SCHEMES:
         known = ", ".join(f"{name}:" for name in SCHEMES)
         raise table.wrong("media", f"{shown(url)} is no medium.", f"Begin it with {known}.")
-    if not url.isprintable() or rest.startswith("//") or (not rest and scheme != "sim"):
+    if not url.isprintable() or rest.startswith("//") or (not rest and scheme in WITH_PORT):
         remedy = f"Write {scheme}: and at once the port, such as serial:/dev/ttyACM0 or serial:COM3"
         raise table.wrong("media", f"{shown(url)} names no port.", remedy)
-    if scheme == "serial" and "/" in rest:
+    if scheme in WITH_PORT and "/" in rest:
         return f"{scheme}:{(table.source.path.parent / rest).absolute()}"
     return url

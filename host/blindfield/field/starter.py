@@ -48,7 +48,8 @@ _MEDIA = """
 #   serial:/dev/ttyACM0   a USB or serial port (on Windows serial:COM3); a path with folders in
 #                         it and no leading / counts from this file's folder
 #   sim:practice          simulated devices inside the program, no hardware
-#   bus:... and ble:...   a long wire and short-range radio: known, not built yet
+#   bus:/dev/ttyUSB0      one pair of wires through the whole field (RS-485), many devices on it
+#   ble:                  this computer's short-range radio; wet snow eats it: then use a wire
 """
 
 _LEASE = """
@@ -124,7 +125,7 @@ def _medium_text(folder: Path, url: str) -> str:
     """A port inside the folder is written from there, so that the folder can be moved."""
     scheme, _, rest = url.partition(":")
     inside = _from_folder(folder, Path(rest))
-    return _quoted(f"{scheme}:{inside}" if scheme == "serial" and "/" in inside else url)
+    return _quoted(f"{scheme}:{inside}" if scheme in ("serial", "bus") and "/" in inside else url)
 
 
 def _target_text(target: Target) -> str:
