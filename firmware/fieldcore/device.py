@@ -58,6 +58,7 @@ NO_SLOT = const(255)
 FLAG_RUNNING = const(1)  # flags of a journal record
 FLAG_SENDS = const(2)
 
+_DUG_OUT_DEG = const(13)  # its place in the settings
 _READER_ROOM = const(600)
 _FAR_US = const(300_000_000)
 _FAR_MS = const(300_000)
@@ -110,7 +111,7 @@ class Device:
         """Make the detectors anew from the settings."""
         self._strikes = StrikeDetector(self.settings, self.board.channels)
         self._knocks = KnockDetector()
-        self._tilt = TiltDetector(self.settings[-1])
+        self._tilt = TiltDetector(self.settings[_DUG_OUT_DEG])
 
     # Frames
 

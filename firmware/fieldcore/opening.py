@@ -5,7 +5,7 @@ key and replaces the opening. Each request carries a rising counter; the same by
 kept reply (a retry), a lower counter is refused as stale.
 """
 
-from fieldcore.compat import const, same
+from fieldcore.compat import TICKS_MASK, const, same
 from fieldcore.message import Refusal
 from fieldcore.seal import Key
 
@@ -43,17 +43,22 @@ def _both(device_nonce: bytes, host_nonce: bytes, device_id: bytes) -> bytes:
 
 
 class Opening:
-    """One device's opening. `key` is the field key or None (a device without one never sends)."""
+    """One device's opening. `key` is the field key or None (a device without one never sends).
+
+    `link` is the link key, None while no sealed link stands. `proofs` counts what only the holder
+    of the key can have made just now: opens and requests with a valid tag, repeats not counted.
+    """
 
     def __init__(self, device_id: bytes, key: "bytes | None") -> None:
         self._device_id = device_id
         self._key = Key(key) if key else None
         self._pending = b""
-        self._link: Key | None = None
+        self.link: Key | None = None
         self._counter = 0
         self._last_tag = b""
         self._last_reply = b""
         self._open_tag = b""
+        self.proofs = 0
 
     def pending(self, device_nonce: bytes) -> None:
         """A hello was answered with this nonce; the present opening stays."""
@@ -63,24 +68,25 @@ class Opening:
         """The tag to answer with. Raises Refusal."""
         if self._key is None:
             raise Refusal(_NO_NO_KEY)
-        if self._link and self._counter == 0 and same(tag, self._open_tag):
-            return opened_tag(self._link, self._device_id)  # the same open, doubled on the way
+        if self.link and self._counter == 0 and same(tag, self._open_tag):
+            return opened_tag(self.link, self._device_id)  # the same open, doubled on the way
         if not self._pending:
             raise Refusal(_NO_NO_OPENING)
         if not same(tag, open_tag(self._key, self._pending, host_nonce, self._device_id)):
             raise Refusal(_NO_BAD_TAG)
-        self._link = link_key(self._key, self._pending, host_nonce, self._device_id)
+        self.link = link_key(self._key, self._pending, host_nonce, self._device_id)
         self._pending = b""
         self._open_tag = tag
         self._counter = 0
         self._last_tag = self._last_reply = b""
-        return opened_tag(self._link, self._device_id)
+        self.proofs = (self.proofs + 1) & TICKS_MASK
+        return opened_tag(self.link, self._device_id)
 
     def unwrap(self, counter: int, body: bytes, tag: bytes) -> "bytes | None":
         """The kept reply when this is a retry, None when it is new. Raises Refusal."""
-        if self._link is None:
+        if self.link is None:
             raise Refusal(_NO_NO_OPENING)
-        if not same(tag, seal_tag(self._link, TO_DEVICE, self._device_id, counter, body)):
+        if not same(tag, seal_tag(self.link, TO_DEVICE, self._device_id, counter, body)):
             raise Refusal(_NO_BAD_TAG)
         if counter == self._counter and self._last_reply and same(tag, self._last_tag):
             return self._last_reply
@@ -89,12 +95,13 @@ class Opening:
         self._counter = counter
         self._last_tag = tag
         self._last_reply = b""
+        self.proofs = (self.proofs + 1) & TICKS_MASK
         return None
 
     def wrap(self, body: bytes) -> "tuple[int, bytes]":
         """(counter, tag) of a reply to the request last unwrapped."""
-        assert self._link
-        return self._counter, seal_tag(self._link, TO_HOST, self._device_id, self._counter, body)
+        assert self.link
+        return self._counter, seal_tag(self.link, TO_HOST, self._device_id, self._counter, body)
 
     def keep(self, reply: bytes) -> None:
         """Keep the bytes of the reply for a retry."""

@@ -3,7 +3,10 @@
 import gc
 import sys
 
+from fieldcore.compat import const
 from fieldcore.device import AIR, Device
+
+_BY_BUTTON = const(4)
 
 
 def main() -> None:
@@ -26,16 +29,20 @@ def serve(board: object, device: Device) -> None:
 
     `board.wait(us)` sleeps until something came or the time is over; `board.received()`,
     `board.heard()` and `board.felt()` then give link bytes, an advertisement and a block of
-    samples, or None. The core is told the time before each, since it may have slept for long.
+    samples, or None, and `board.pressed()` whether its button was. The core is told the time
+    before each, since it may have slept for long. `board.link` knows what bytes are the core's.
     """
+    link = board.link
     wait_us = device.advance(board.now_us())
     while True:
-        board.wait(wait_us)
+        board.wait(min(wait_us, link.mind(device, board.now_us())))
         now_us = board.now_us()
         wait_us = device.advance(now_us)
         data = board.received()
         if data:
-            device.feed(0, data, now_us)
+            link.deliver(device, data, now_us)
+        if board.pressed():
+            device.silence(_BY_BUTTON)
         data = board.heard()
         if data:
             device.feed(AIR, data, now_us)

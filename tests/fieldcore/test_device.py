@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 
+from blindfield.model.settings import SETTINGS
 from fieldcore import frame, message, sheet, wire
 from support.device_bench import ID, DeviceBench, bodies, sheet_bytes
 
@@ -81,7 +82,8 @@ def test_what_is_kept_from_a_run(loaded: DeviceBench, message_id: int) -> None:
 
 
 @pytest.mark.parametrize(
-    ("place", "value", "good"), [(0, 8, True), (0, 7, False), (13, 80, True), (14, 1, False)]
+    ("place", "value", "good"),
+    [(0, 8, True), (0, 7, False), (13, 80, True), (len(SETTINGS), 1, False)],
 )
 def test_a_setting_is_kept_when_it_is_legal(place: int, value: int, good: bool) -> None:
     bench = DeviceBench()

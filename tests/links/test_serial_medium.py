@@ -262,8 +262,8 @@ def test_faults_of_the_system_are_told_with_their_remedy(
 @pytest.mark.parametrize(
     ("url", "says"),
     [
-        ("bus:/dev/x", "not built yet"),
-        ("ble:", "not built yet"),
+        ("bus:", "names no way"),
+        ("ble:x", "no way to Bluetooth"),
         ("serial:", "names no way"),
         ("/dev/ttyACM0", "names no way"),
     ],

@@ -30,6 +30,21 @@ def compile_core(folder: Path) -> int:
     return sum(_compile(FIRMWARE, Path("fieldcore") / name, folder) for name in names)
 
 
+def compile_firmware(folder: Path) -> dict[str, int]:
+    """Compiles everything that a device runs into `folder`; the bytes of each .mpy by its place."""
+    sizes = {}
+    for path in sorted(FIRMWARE.rglob("*.py")):
+        source = path.relative_to(FIRMWARE)
+        (folder / source).parent.mkdir(parents=True, exist_ok=True)
+        sizes[source.as_posix()] = _compile(FIRMWARE, source, folder)
+    return sizes
+
+
+def compile_file(source: Path, folder: Path) -> None:
+    """Compiles one file of no package into `folder`."""
+    _compile(source.parent, Path(source.name), folder)
+
+
 def import_bytes(folder: Path) -> int:
     """Heap that the core compiled into `folder` takes once imported, in a heap of 96 KiB."""
     return int(run_micropython(_first_from(folder) + _IMPORT))

@@ -1,10 +1,11 @@
 """A board that is a process on the practice rig: its flash is a file, its air and its body are
 the rig's, told over a loopback socket in lines of JSON.
 
-Standard input and output are the serial line. The environment names a JSON file of what differs
-from device to device (BLINDFIELD_DEVICE), where the rig listens (BLINDFIELD_BENCH, host:port) and
-the word to show it (BLINDFIELD_BENCH_TOKEN). Times to and from the rig are microseconds of the
-machine's monotonic clock, which both sides read; the core sees only the detuned 30-bit counter.
+Standard input and output are the serial line, or this board's end of the shared pair. The
+environment names a JSON file of what differs from device to device (BLINDFIELD_DEVICE), where the
+rig listens (BLINDFIELD_BENCH, host:port) and the word to show it (BLINDFIELD_BENCH_TOKEN). Times
+to and from the rig are microseconds of the machine's monotonic clock, which both sides read; the
+core sees only the detuned 30-bit counter.
 """
 
 import binascii
@@ -18,6 +19,8 @@ from array import array
 
 from fieldcore.compat import TICKS_MASK, const
 from fieldcore.sensor import Block
+from fielddevice.boards.unix_pair import UnixPair
+from fielddevice.links.bus import BusLink
 from fielddevice.links.serial import SerialLink
 
 POWER_CUT = const(77)  # exit status
@@ -133,13 +136,15 @@ class Bench:
 
 class UnixBoard:
     """`about` is what BLINDFIELD_DEVICE holds: name, device_id (hex), role, build, channels,
-    battery_mv, phase_us, ppb, link (False: cut), and the paths key, store, settings.
+    battery_mv, phase_us, ppb, link (False: cut), bus (True: on the shared pair), and the paths key,
+    store, settings.
     """
 
     board = "unix"
-    hints = True
 
-    def __init__(self, about: "dict[str, object]", bench: Bench, link: SerialLink) -> None:
+    def __init__(
+        self, about: "dict[str, object]", bench: Bench, reading: object, writing: object
+    ) -> None:
         self.device_id = binascii.unhexlify(about["device_id"])
         self.role = about["role"]
         self.build = about["build"]
@@ -148,9 +153,15 @@ class UnixBoard:
         self._about = about
         self._ticks = Ticks(about["phase_us"], about["ppb"])
         self._bench = bench
-        self._link = link
+        self.hints = not about["bus"]
+        self._pair = None
+        if about["bus"]:
+            self._pair = UnixPair(reading, writing, bench.tell)
+            self.link = BusLink(self._pair, self.device_id, self.random, self.now_us)
+        else:
+            self.link = SerialLink(reading, writing)
         self._poll = select.poll()
-        self._poll.register(link.reading, select.POLLIN)
+        self._poll.register(reading, select.POLLIN)
         self._poll.register(bench.socket, select.POLLIN)
         self._serial_ready = False
         self._order = None
@@ -162,7 +173,7 @@ class UnixBoard:
             about = json.load(file)
         token = os.getenv("BLINDFIELD_BENCH_TOKEN")
         bench = Bench(os.getenv("BLINDFIELD_BENCH"), about["name"], token)
-        return cls(about, bench, SerialLink(sys.stdin.buffer, sys.stdout.buffer))
+        return cls(about, bench, sys.stdin.buffer, sys.stdout.buffer)
 
     # What the loop of fielddevice.app asks
 
@@ -178,7 +189,7 @@ class UnixBoard:
             time.sleep_us(wait_us)
         self._serial_ready = False
         for stream, _ in ready:
-            if stream is self._link.reading:
+            if stream is self.link.reading:
                 self._serial_ready = True
             else:
                 self._bench.read()
@@ -190,7 +201,7 @@ class UnixBoard:
         if not self._serial_ready:
             return None
         try:
-            data = self._link.read()
+            data = self.link.read()
         except OSError:
             sys.exit(0)  # the rig is gone, and the line with it
         return data if self._about["link"] else None
@@ -200,6 +211,10 @@ class UnixBoard:
         if order and order["do"] == "air":
             return binascii.unhexlify(order["frame"])
         return None
+
+    def pressed(self) -> bool:
+        """Whether the button was pressed: the post's big one, or that on a target."""
+        return bool(self._order) and self._order["do"] == "press"
 
     def felt(self) -> "Block | None":
         order = self._order
@@ -221,6 +236,8 @@ class UnixBoard:
             self._ticks.detune(self._about["ppb"])
         elif order["do"] == "cut_power":
             self.store.cut_after(order["after"])
+        elif order["do"] == "break" and self._pair:
+            self._pair.broken(order["us"])
 
     # What the core asks
 
@@ -254,9 +271,13 @@ class UnixBoard:
 
     def send(self, link: int, data: bytes) -> None:
         if link == 0 and self._about["link"]:
-            self._link.write(data)
+            self.link.write(data)
 
     def advertise(self, data: bytes) -> None:
+        if self._pair:
+            if self.role:  # a target never speaks unasked: the host hears of it with the next poll
+                self.link.hold_break()
+            return
         self._bench.tell({"is": "air", "frame": binascii.hexlify(data).decode()})
 
     def light(self, pattern: int) -> None:

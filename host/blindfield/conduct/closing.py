@@ -19,7 +19,7 @@ from blindfield.model.run_summary import RunSummary
 if TYPE_CHECKING:
     from blindfield.conduct.conductor import Conductor
 
-CONFIRM_S = 5.0
+CONFIRM_S = 5.0  # or as long as its link takes to give up, when that is longer
 
 
 async def close_run(conductor: Conductor) -> RunSummary:
@@ -47,7 +47,7 @@ async def close_run(conductor: Conductor) -> RunSummary:
 def _last_records(conductor: Conductor) -> Callable[[Member], Awaitable[None]]:
     async def collect(member: Member) -> None:
         try:
-            async with asyncio.timeout(CONFIRM_S):
+            async with asyncio.timeout(_confirm_s(member)):
                 await conductor.recorder.collect(member)
         except TimeoutError:
             raise LinkLost("did not send its last records.", device=member.name) from None
@@ -68,10 +68,14 @@ async def end_everywhere(conductor: Conductor) -> dict[str, int | BlindfieldErro
     return results
 
 
+def _confirm_s(member: Member) -> float:
+    return max(CONFIRM_S, member.client.patience.total_s)
+
+
 async def end_in_time(member: Member) -> int:
     """End what one target does; its silence count. Raises LinkLost when it does not confirm."""
     try:
-        async with asyncio.timeout(CONFIRM_S):
+        async with asyncio.timeout(_confirm_s(member)):
             while True:
                 try:
                     return await _end_one(member)

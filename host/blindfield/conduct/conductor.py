@@ -16,7 +16,6 @@ from blindfield.conduct.crew import Crew, Member
 from blindfield.conduct.loading import lead_s, load_all, reload, start_all
 from blindfield.conduct.recorder import Recorder
 from blindfield.links.channel import Medium
-from blindfield.links.clock import Looks
 from blindfield.logbook.commitment import drawn_data
 from blindfield.logbook.writer import Writer
 from blindfield.model.errors import BlindfieldError, LinkError, LogbookError, NotReady
@@ -88,7 +87,9 @@ class Conductor:
         now_s = asyncio.get_running_loop().time()
         burst = member.looks.due(now_s, full=full)
         if burst is not None:
-            await self.recorder.exchanges(member, await member.client.sync(burst.count))
+            spacing_s = burst.spacing_s if member.by_radio else 0.0
+            learned = await member.client.sync(burst.count, spacing_s)
+            await self.recorder.exchanges(member, learned)
             member.looks.made(now_s)
 
     # The run
@@ -238,7 +239,7 @@ class Conductor:
 
     async def _restarted(self, member: Member) -> None:
         clock_id = member.client.hello.clock_id if member.client.hello else 0
-        member.looks = Looks()
+        member.look_anew()
         await self.look(member)
         await self.recorder.say("device_rebooted", device=member.name, new_clock_id=clock_id)
 

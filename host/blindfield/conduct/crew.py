@@ -29,11 +29,22 @@ class Member:
     acked_seq: int = 0
     journal_id: int = 0
     heard_s: float = 0.0
-    looks: Looks = field(default_factory=Looks)
+    looks: Looks = field(init=False)
     silence_count: int = 0
     revision: int = 0
     away_since_s: float | None = None
     lock: asyncio.Lock = field(default_factory=asyncio.Lock)
+
+    def __post_init__(self) -> None:
+        self.look_anew()
+
+    @property
+    def by_radio(self) -> bool:
+        return bool(getattr(self.client.channel, "is_radio", False))
+
+    def look_anew(self) -> None:
+        """Begin the plan of looks at its clock again: it is a new clock."""
+        self.looks = Looks(close_early=not self.by_radio)
 
     def instant(self, host_s: float) -> tuple[int, int, int]:
         """(lap, ms, us) of the device's clock at a host time. LookupError before any look."""

@@ -14,6 +14,7 @@ from blindfield.links.sim.bench import MANNERS
 from blindfield.model.errors import ConfigError, LinkBusy
 
 if TYPE_CHECKING:
+    from blindfield.links.rig.bus_rig import BusRig
     from blindfield.links.rig.rig import Rig
 
 _MAX_TARGETS = 32
@@ -36,7 +37,7 @@ Ctrl-C ends the rig and its processes."""
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """What can be done to a rig; without a further word it is started."""
     parser.epilog = "Needs x86_64 Linux and the extra `rig`."
-    parser.set_defaults(folder=Path("rig"), targets=6, post=True, seed=1)
+    parser.set_defaults(folder=Path("rig"), targets=6, post=True, seed=1, bus=False, noise=0.0)
     commands = parser.add_subparsers(dest="rig_command", metavar="COMMAND", required=False)
     common = argparse.ArgumentParser(add_help=False)
     common.add_argument(
@@ -53,6 +54,10 @@ def _add_start(commands: Any, common: argparse.ArgumentParser) -> None:
     start.add_argument("--targets", type=_count, default=6, help="how many targets (default: 6)")
     start.add_argument("--no-post", dest="post", action="store_false", help="leave out the post")
     start.add_argument("--seed", type=int, default=1, help="of clocks, bodies and probes")
+    start.add_argument("--bus", action="store_true", help="all devices on one shared pair of wires")
+    start.add_argument(
+        "--noise", type=_chance, default=0.0, help="of the pair: chance of a byte to be garbled"
+    )
 
 
 def _add_acts(commands: Any, common: argparse.ArgumentParser) -> None:
@@ -70,7 +75,12 @@ def _add_acts(commands: Any, common: argparse.ArgumentParser) -> None:
     act("put-back", "the target goes back as it lay")
     battery = act("battery", "set a battery's voltage")
     battery.add_argument("volts", metavar="VOLTS", type=_volts)
-    act("cut-link", "nothing passes on a device's serial line any more")
+    act("press", "the button of a device: silence; on a bus the post silences all by a break")
+    act("babble", "a device on the bus sends junk without being asked")
+    act("hush", "it stops that")
+    noise = commands.add_parser("noise", parents=[common], help="noise on the bus")
+    noise.add_argument("chance", metavar="CHANCE", type=_chance, help="of a byte to be garbled")
+    act("cut-link", "nothing passes on a device's line any more")
     act("mend-link", "it passes again")
     act("reboot", "power off and on")
     power = act("cut-power", "the power fails in the middle of a write; `reboot` brings it back")
@@ -88,7 +98,7 @@ def run(args: argparse.Namespace) -> int:
         print(_state_text(_ask(args.folder, "state")["devices"], args.json))
         return 0
     given = vars(args)
-    asked = ("name", "manner", "strength", "volts", "after", "ppm")
+    asked = ("name", "manner", "strength", "volts", "after", "ppm", "chance")
     _ask(args.folder, command, **{key: given[key] for key in asked if key in given})
     return 0
 
@@ -99,12 +109,16 @@ def run(args: argparse.Namespace) -> int:
 async def _start(args: argparse.Namespace) -> int:
     from blindfield.conduct.owner import Owner
     from blindfield.field.starter import starter_field_text
+    from blindfield.links.rig.bus_rig import BusRig
     from blindfield.links.rig.rig import Rig
 
     folder = args.folder.resolve()
     kept = (folder / "field.toml").exists()
-    rig = Rig(
-        folder, args.targets, int(args.post), args.seed, starter_field_text, on_report=_report
+    how = (folder, args.targets, int(args.post), args.seed, starter_field_text)
+    rig = (
+        BusRig(*how, on_report=_report, noise=args.noise)
+        if args.bus
+        else Rig(*how, on_report=_report)
     )
     rig.prepare()
     with _held(Owner, folder) as owner:
@@ -149,7 +163,7 @@ def _welcome(args: argparse.Namespace, folder: Path, kept: bool) -> str:
         devices=f"{targets} and a post" if args.post else targets,
         field=folder / "field.toml",
         kept=" (was there already: kept as it is)" if kept else "",
-        ports=folder / "ports",
+        ports=folder / "ports" / ("bus" if args.bus else ""),
         folder="" if args.folder == Path("rig") else f" --folder {args.folder}",
     )
 
@@ -163,12 +177,25 @@ _ACTS: dict[str, Act | None] = {
     "lift": lambda rig, asked: rig.lift(asked["name"]),
     "put-back": lambda rig, asked: rig.put_back(asked["name"]),
     "battery": lambda rig, asked: rig.battery(asked["name"], round(1000 * asked["volts"])),
+    "press": lambda rig, asked: rig.press(asked["name"]),
+    "babble": lambda rig, asked: _on_bus(rig).babble(asked["name"]),
+    "hush": lambda rig, asked: _on_bus(rig).babble(asked["name"], on=False),
+    "noise": lambda rig, asked: _on_bus(rig).noise(asked["chance"]),
     "cut-link": lambda rig, asked: rig.cut_link(asked["name"]),
     "mend-link": lambda rig, asked: rig.mend_link(asked["name"]),
     "reboot": lambda rig, asked: rig.reboot(asked["name"]),
     "cut-power": lambda rig, asked: rig.cut_power(asked["name"], asked["after"]),
     "detune": lambda rig, asked: rig.detune(asked["name"], asked["ppm"]),
 }
+
+
+def _on_bus(rig: Rig) -> BusRig:
+    from blindfield.links.rig.bus_rig import BusRig
+
+    if not isinstance(rig, BusRig):
+        remedy = "Start it with: blindfield rig start --bus"
+        raise ConfigError("This rig has no shared pair.", remedy=remedy)
+    return rig
 
 
 def _handler(rig: Rig, act: Act | None) -> Any:
@@ -209,6 +236,8 @@ def _device_text(device: Mapping[str, Any]) -> str:
         facts.append("out of its hole")
     if not device["link"]:
         facts.append("link cut")
+    if device.get("babbles"):
+        facts.append("talks without being asked")
     facts += [f"{word} {device[word]}" for word in ("light", "horn") if device[word]]
     return f"{device['name']:>8}  {', '.join(facts)}"
 
@@ -226,6 +255,10 @@ def _volts(text: str) -> float:
 
 def _positive(text: str) -> float:
     return _within(text, 0.01, 100.0)
+
+
+def _chance(text: str) -> float:
+    return _within(text, 0.0, 1.0)
 
 
 def _within(text: str, least: float, most: float) -> float:

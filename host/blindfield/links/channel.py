@@ -34,11 +34,18 @@ class Patience:
         """Seconds to wait after the attempt, counted from 0."""
         return float(min(self.first_s * self.growth**attempt, self.longest_s))
 
+    @property
+    def total_s(self) -> float:
+        """Seconds until a call is given up."""
+        return sum(self.wait_s(attempt) for attempt in range(self.tries))
+
 
 class Channel(Protocol):
     """One way to one device. All callbacks come on the loop.
 
-    `on_frame(address, body, host_s)`: a whole frame, and when its last byte was here.
+    `on_frame(address, body, host_s)`: a whole frame, and when its last byte was here. A channel
+    that needs another patience than a wire's has one as `patience`, and one that goes by radio
+    says so as `is_radio`.
     """
 
     name: str
@@ -58,7 +65,12 @@ class Channel(Protocol):
 
 
 class Medium(Protocol):
-    """All channels that one URL names."""
+    """All channels that one URL names.
+
+    A medium slower than a wire says so: `start_lead_s`, how far ahead a start is to be set, and
+    `clock_width_s`, how well a clock must be known for a run. `unreached`, where there is one:
+    names of those that the last `silence_all` did not get to.
+    """
 
     url: str
     may_install_key: bool

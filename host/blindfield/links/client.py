@@ -61,7 +61,11 @@ class DeviceClient(Caller):
         name: str | None = None,
         patience: Patience | None = None,
     ) -> None:
-        super().__init__(channel, name or channel.name, patience or Patience())
+        super().__init__(
+            channel,
+            name or channel.name,
+            patience or getattr(channel, "patience", None) or Patience(),
+        )
         self.hello: Hello | None = None
         self.clocks = Clocks()
         self.on_restart: Callable[[], None] = lambda: None
@@ -102,10 +106,18 @@ class DeviceClient(Caller):
         """
         return _by_name((await self._request(message_name, fields, timeout_s)).found)
 
-    async def sync(self, exchanges: int) -> list[Exchange]:
-        """So many looks at the device's clock, one after the other, added to `clocks`."""
+    async def sync(self, exchanges: int, spacing_s: float = 0.0) -> list[Exchange]:
+        """So many looks at the device's clock, one after the other, added to `clocks`.
+
+        The next one begins `spacing_s` after the one before, or when that one is over.
+        """
         learned = []
-        for _ in range(exchanges):
+        loop = asyncio.get_running_loop()
+        begun_s = loop.time()
+        for number in range(exchanges):
+            if number and loop.time() < begun_s + spacing_s:
+                await asyncio.sleep(begun_s + spacing_s - loop.time())
+            begun_s = loop.time()
             heard = await self._request("clock", (), None)
             said = _by_name(heard.found)
             device_us = total_us(said["lap"], said["ms"], said["us"])

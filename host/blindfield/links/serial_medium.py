@@ -50,7 +50,7 @@ class SerialChannel:
         self._port: serial.Serial | None = None
         self._reader = frame.Reader()
         self._fresh = True
-        self._pump: _Pump | None = None
+        self._pump: Pump | None = None
 
     async def open(self) -> None:
         if self.state is ChannelState.OPEN:
@@ -58,7 +58,7 @@ class SerialChannel:
         self._let_go()
         port = open_port(self.path, self.name)
         self._port, self._reader, self._fresh = port, frame.Reader(), True
-        self._pump = _Pump(port, self.name, self._take, self._broke)
+        self._pump = Pump(port, self.name, self._take, self._broke)
         self._pump.start()
         self._become(ChannelState.OPEN)
 
@@ -107,7 +107,7 @@ class SerialChannel:
             port.close()
 
 
-class _Pump(threading.Thread):
+class Pump(threading.Thread):
     """Reads and stamps until the port breaks or `halt`; hands everything to the loop."""
 
     def __init__(
@@ -189,7 +189,7 @@ class SerialMedium:
 
     def __init__(self, url: str, path: str, folder: Path) -> None:
         self.url = url
-        self._path = str(folder / path) if _is_relative(path) else path
+        self._path = absolute(path, folder)
         self._channels: dict[str, SerialChannel] = {}
 
     async def discover(self) -> list[Channel]:
@@ -233,6 +233,7 @@ def _write_once(channel: SerialChannel, data: bytes) -> None:
             raise LinkLost("The port takes no more.", device=channel.name) from error
 
 
-def _is_relative(path: str) -> bool:
-    """COM3 is no file; anything else without a root is beside the field's file."""
-    return not Path(path).is_absolute() and not (sys.platform == "win32" and "/" not in path)
+def absolute(path: str, folder: Path) -> str:
+    """COM3 is no file; anything else without a root is beside the field's file, in `folder`."""
+    is_relative = not Path(path).is_absolute() and not (sys.platform == "win32" and "/" not in path)
+    return str(folder / path) if is_relative else path

@@ -1,4 +1,4 @@
-"""The settings by which a device judges its sensors: names, units and ranges.
+"""The settings of a device: how it judges its sensors, when its radio is on. Names, units, ranges.
 
 A device keeps the numbers only, in this order (`fieldcore/sensor.py`, made by
 `blindfield.model.generate`); `settings_are` carries them so, `set_setting` names one by its place.
@@ -35,4 +35,7 @@ SETTINGS: tuple[SettingSpec, ...] = (
     SettingSpec("clip_mg", 15900, 1000, 32000, "from here the sensor is at its end"),
     SettingSpec("sharp_percent", 35, 5, 95, "part of a hit's acceleration that must be sharp"),
     SettingSpec("dug_out_deg", 40, 15, 80, "angle turned from which a target is dug out"),
+    SettingSpec("radio_rest_ms", 4000, 0, 9000, "BLE of a parked device rests so long; 0: never"),
+    SettingSpec("listen_every_ms", 1000, 200, 5000, "in a run BLE listens for silence so often"),
+    SettingSpec("listen_ms", 80, 20, 500, "and so long each time"),
 )

@@ -1,10 +1,10 @@
 """The rig's end of the loopback socket on which each device hears of its world and tells its acts.
 
 One line of JSON per message. To a device: {"do": "feel", "at", "period", "frames"}, {"do": "set",
-"values"}, {"do": "cut_power", "after"}, {"do": "air", "frame"}. From it: {"is": "here", "name",
-"token"} first, then {"is": "pulse", "at", "periods"}, {"is": "abort", "at"}, {"is": "air",
-"frame"}, {"is": "light" or "horn", "pattern"}. Times are microseconds of the machine's monotonic
-clock; bytes travel as hexadecimal.
+"values"}, {"do": "cut_power", "after"}, {"do": "air", "frame"}, {"do": "press"}, {"do": "break",
+"us"}. From it: {"is": "here", "name", "token"} first, then {"is": "pulse", "at", "periods"},
+{"is": "abort", "at"}, {"is": "air", "frame"}, {"is": "break", "us"}, {"is": "light" or "horn",
+"pattern"}. Times are microseconds of the machine's monotonic clock; bytes travel as hexadecimal.
 """
 
 from __future__ import annotations

@@ -12,12 +12,15 @@ _GOLDEN = 0.618034  # the golden ratio's part: no two places line up
 _DEPTH_M = (0.5, 1.0)  # least, and how much more at most
 
 
-def field_on(folder: Path, targets: dict[str, bytes], posts: dict[str, bytes]) -> Field:
-    """A field of these device numbers by name; its key, ports and logbook lie in `folder`."""
+def field_on(
+    folder: Path, targets: dict[str, bytes], posts: dict[str, bytes], medium: str
+) -> Field:
+    """A field of these device numbers by name, reached by the URL `medium`; its key and logbook
+    lie in `folder`."""
     return Field(
         name="practice rig",
         folder=folder,
-        media=(f"serial:{folder / 'ports'}/*",),
+        media=(medium,),
         key_path=folder / "field.key",
         logbook_path=folder / "logbook.db",
         width_m=_SIDE_M,

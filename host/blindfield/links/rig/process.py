@@ -46,6 +46,11 @@ class DeviceProcess:
         self._watch: asyncio.Task[None] | None = None
 
     @property
+    def line(self) -> int:
+        """The descriptor of the host's end, for whoever joins several devices to one pair."""
+        return self._host_end
+
+    @property
     def running(self) -> bool:
         return self._process is not None
 

@@ -38,6 +38,8 @@ class Rig(Bench):
     none is. `on_report` is told, in a sentence, of every device that ends unasked.
     """
 
+    on_bus = False
+
     def __init__(
         self,
         folder: Path,
@@ -122,7 +124,12 @@ class Rig(Bench):
             {s.name: s.device_id for s in self._seats.values() if s.about["role"] == role}
             for role in (0, 1)
         )
-        return field_on(self.folder, targets, posts)
+        return field_on(self.folder, targets, posts, self.url)
+
+    @property
+    def url(self) -> str:
+        """The medium that reaches all devices of this rig."""
+        return f"serial:{self.folder / 'ports'}/*"
 
     def port(self, target: str) -> Path:
         """The device's serial port by its stable name."""
@@ -176,6 +183,10 @@ class Rig(Bench):
     def mend_link(self, target: str) -> None:
         self._set(target, link=True)
 
+    def press(self, target: str) -> None:
+        """The button of a device: it silences."""
+        self._bench.tell(self._awake(target).name, {"do": "press"})
+
     def reboot(self, target: str) -> None:
         """Power off and on: a new process on the same port, with the same flash."""
         seat = self._seat(target)
@@ -205,8 +216,9 @@ class Rig(Bench):
         about |= {
             "build": __version__,
             "key": str(self.folder / "field.key"),
+            "bus": self.on_bus,
         }
-        port = self.folder / "ports" / word
+        port = self._port_of(word)
 
         def on_exit(status: int) -> None:
             self._on_exit(name, status)
@@ -220,6 +232,9 @@ class Rig(Bench):
         seat = Seat(name, about, process, body, Player(body, tell))
         process.open_port()
         return seat
+
+    def _port_of(self, word: str) -> Path:
+        return self.folder / "ports" / word
 
     def _write_field(self) -> None:
         path = self.folder / "field.toml"
