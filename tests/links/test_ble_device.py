@@ -218,6 +218,7 @@ def test_a_host_at_rest_is_dropped_too_and_never_notices(
             await host.clients["1"].status()
             assert air.boards["1"].connections
             await until(lambda: not air.boards["1"].connections)
+            await until(lambda: not host.channels["1"].connected)
             assert host.channels["1"].state is ChannelState.OPEN
             assert (await host.clients["1"].status())["state"] == 0
             assert air.boards["1"].connections
