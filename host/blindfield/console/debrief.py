@@ -39,6 +39,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--picture", metavar="FILE", help="draw it beside a modelled search, .svg or .png"
     )
     parser.add_argument(
+        "--html", metavar="FILE", help="write it as a page: one file that opens offline and prints"
+    )
+    parser.add_argument(
         "--all", action="store_true", help="every target's place: for whoever buries them"
     )
     parser.add_argument("--ascii", action="store_true", help="draw without special characters")
@@ -52,6 +55,11 @@ def run(options: argparse.Namespace) -> int:
             return 0
         how = {"ascii_only": options.ascii, "all_targets": options.all}
         show(logbook, options.which, place, as_json=options.json, **how)
+        if options.html:
+            from blindfield.console.debrief_html import write
+
+            said = write(logbook, options.which, place, options.html, all_targets=options.all)
+            print(said, file=sys.stderr if options.json else sys.stdout)
     if options.picture:
         from blindfield.console.preview import draw_run
 
@@ -135,7 +143,7 @@ def _beside(
 
     title = "Beside a model"
     try:
-        made, par = _par(record, events, place)
+        made, par = par_beside(record, events, place)
     except BlindfieldError as error:
         return title, Text(f"No par for this run: {error}")
     said = (
@@ -150,13 +158,14 @@ def _par_as_json(record: RunRecord, events: Sequence[Event], place: Field) -> An
     from blindfield.console.par_json import par_json
 
     try:
-        made, par = _par(record, events, place)
+        made, par = par_beside(record, events, place)
     except BlindfieldError:
         return None
     return par_json(par, {}, made, None)
 
 
-def _par(record: RunRecord, events: Sequence[Event], place: Field) -> tuple[Walked, Par]:
+def par_beside(record: RunRecord, events: Sequence[Event], place: Field) -> tuple[Walked, Par]:
+    """A closed run and its par. Raises BlindfieldError where no model can walk its problem."""
     from blindfield.console.own_legs import walked
     from blindfield.searcher.cache import ParCache
     from blindfield.searcher.par import par_of

@@ -71,7 +71,7 @@ def open_entries(options: argparse.Namespace) -> Iterator[Entries]:
     Raises ConfigError, LogbookError, and NotReady while a run is open.
     """
     place = field_of(options)
-    author = getattr(options, "by", None) or _login_name()
+    author = getattr(options, "by", None) or login_name()
     with Logbook.open(place.logbook_path, field_key=key_of(place)) as logbook:
         entries = Entries(place, logbook, author, new_host_epoch())
         entries.refuse_while_open()
@@ -175,7 +175,7 @@ def _by(utc: str, author: str | None) -> str:
     return f" {utc[:10]}{who}" if utc else ""
 
 
-def _login_name() -> str:
+def login_name() -> str:
     try:
         return getpass.getuser()
     except (OSError, KeyError):  # an account without a name

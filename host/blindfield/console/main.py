@@ -34,6 +34,11 @@ _COMMANDS = {
     "fetch": "bring every target home: one sends at a time, counted in (shows where targets lie)",
     "range": "walk away from one target: receive range, its spread, the search strip width",
     "par": "how long a modelled searcher takes for a problem, by leg and phase",
+    "standards": "what runs are judged by; hold a closed run against one",
+    "tick": "tick the steps of a search, beside a run or afterwards",
+    "correct": "say what a run got wrong; the result is worked out anew",
+    "progress": "what somebody's runs say: counts, times, how likely the next attempt passes",
+    "next": "the next sitting laid out, for the time and people there are",
     "preview": "a picture of a problem and of a modelled search: for whoever plans, not searches",
     "rig": "a practice bench without hardware: targets as processes",
 }

@@ -8,6 +8,7 @@ from typing import Any
 from blindfield.conduct.conductor import Conductor
 from blindfield.conduct.proof import proof_of_silence
 from blindfield.console.desk import Desk
+from blindfield.console.serving_ticks import serve_ticks
 from blindfield.model.errors import NotReady
 
 WORDS = ("second", "stop", "done")
@@ -15,7 +16,7 @@ KEYBOARD = "keyboard"
 
 
 def serve_run(desk: Desk, conductor: Conductor) -> None:
-    """From now on `silence`, `status` and `tell` are about this run."""
+    """From now on `silence`, `status`, `tell` and `tick` are about this run."""
 
     async def silence(_: Mapping[str, Any]) -> Mapping[str, Any]:
         await conductor.silence("asked for by another command")
@@ -33,6 +34,7 @@ def serve_run(desk: Desk, conductor: Conductor) -> None:
     desk.owner.handle("silence", silence)
     desk.owner.handle("status", status)
     desk.owner.handle("tell", tell)
+    serve_ticks(desk.owner, desk.place, conductor)
 
 
 async def told(conductor: Conductor, word: str) -> str:

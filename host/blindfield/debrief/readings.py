@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, cast
 
+from blindfield.debrief.corrections import COUNTING, Corrections
 from blindfield.debrief.moments import RunClock
 from blindfield.debrief.values import (
     FINDING,
@@ -26,36 +27,6 @@ from blindfield.model.span import Span
 LATE_S = 0.5
 
 _ENDS_SENDING = frozenset({"rests", "ended", "silenced", "boot", "silent_confirmed"})
-
-
-@dataclass(frozen=True)
-class Corrections:
-    """What people said afterwards about single events; the later word counts."""
-
-    by_event_id: Mapping[int, Mapping[str, Any]]
-    by_device_key: Mapping[tuple[str, int, int], Mapping[str, Any]]
-
-    def of(self, event: Event) -> Mapping[str, Any]:
-        if event.id is not None and event.id in self.by_event_id:
-            return self.by_event_id[event.id]
-        if event.device_key is None:
-            return {}
-        key = event.device_key
-        return self.by_device_key.get((key.device_id.hex(), key.journal_id, key.seq), {})
-
-
-def corrections(events: Sequence[Event]) -> Corrections:
-    by_id: dict[int, Mapping[str, Any]] = {}
-    by_key: dict[tuple[str, int, int], Mapping[str, Any]] = {}
-    for event in events:
-        if event.kind != "correction":
-            continue
-        if "event_id" in event.data:
-            by_id[event.data["event_id"]] = event.data
-        if "device_key" in event.data:
-            device, journal, seq = event.data["device_key"]
-            by_key[(device, journal, seq)] = event.data
-    return Corrections(by_id, by_key)
 
 
 @dataclass(frozen=True)
@@ -158,18 +129,16 @@ def _is_called(event: Event) -> bool:
 
 
 def _meant(event: Event, corrected: Corrections) -> object:
-    correction = corrected.of(event)
-    if correction.get("verdict") == "was_target":
-        return correction.get("target")
-    return event.data.get("device")
+    correction = corrected.of(event).get("was_target")
+    return event.data.get("device") if correction is None else correction.get("target")
 
 
 def _struck_at(event: Event, context: Context) -> Span:
-    at_time = context.corrections.of(event).get("verdict") == "at_time"
-    correction = context.corrections.of(event) if at_time else event.data
-    if (at_time or event.kind == "correction") and "run_s" in correction:
+    at_time = context.corrections.of(event).get("at_time")
+    said = event.data if at_time is None and event.kind == "correction" else at_time
+    if said is not None and "run_s" in said:
         # Said by a person with a watch: known to the second.
-        said_s = float(correction["run_s"])
+        said_s = float(said["run_s"])
         return Span(said_s - 0.5, said_s, said_s + 0.5)
     return context.clock.of(event)
 
@@ -177,8 +146,9 @@ def _struck_at(event: Event, context: Context) -> Span:
 def _strike(
     moment: Span, event: Event, target: TargetStory, seen: bool, context: Context
 ) -> Strike:
-    said = event.data if event.kind == "correction" else context.corrections.of(event)
-    verdict = str(said.get("verdict", ""))
+    said = context.corrections.of(event)
+    called = "counts" if event.kind == "correction" else ""
+    verdict = next((one for one in said if one in COUNTING), called)
     strength = event.data.get("strength", event.data.get("strength_mg"))
     sending = event.data.get("sending")
     sent = _sent_at(moment, target) if sending is None else bool(sending)
@@ -192,7 +162,7 @@ def _strike(
         standing=standing,
         felt=event.source == "device",
         sending=sent,
-        corrected=verdict,
+        corrected=", ".join(said) or called,
     )
 
 

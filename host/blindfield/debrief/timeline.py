@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from blindfield.debrief.corrections import corrections
 from blindfield.debrief.flags import read_flags
 from blindfield.debrief.moments import RunClock
-from blindfield.debrief.readings import Context, corrections, read_target
+from blindfield.debrief.readings import Context, read_target
 from blindfield.debrief.values import (
     About,
     EndOn,

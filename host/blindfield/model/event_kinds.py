@@ -138,12 +138,16 @@ _kind("note", ("host", "person"), "text for the record", text="the text",
 _kind("stop", "person", "the searcher or the instructor ended the run",
       by="searcher or instructor", means="button, phone, keyboard, knock")
 _kind("tick", "person", "an observer ticked a step", step="the step", target="target concerned",
-      author="who", value="its value where it has one")
+      author="who", value="its value where it has one: done, missed, put right, not applicable",
+      run_s="when, seconds since the start, where somebody said or tapped it",
+      by="observer or searcher: the searcher's is a self-report",
+      means="live, afterwards, recording")
 _kind("caution_ticked", "person", "a caution was read and confirmed before a start",
       caution="which one", author="who")
 _kind("correction", "person", "an earlier event is to be read otherwise; nothing is edited",
       event_id="logbook id of the event", device_key="[device id hex, journal id, seq] of it",
-      verdict="no_strike, counts, was_target, at_time", target="target meant",
+      verdict="no_strike, counts, was_target, at_time, as_recorded (takes back what was said "
+      "of it before)", target="target meant",
       run_s="corrected time since the start", author="who", reason="why")
 _kind("void", "person", "the run is not to count", reason="why", author="who")
 
