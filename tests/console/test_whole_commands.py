@@ -54,7 +54,7 @@ def test_devices_as_a_table(here: InProcess) -> None:
 def test_silence_without_a_run_latches_until_it_is_lifted(here: InProcess) -> None:
     status, out, _ = here.call("silence")
     assert status == 0
-    assert "Confirmed silent: 1, 2, 3." in out
+    assert "confirmed silent: 1, 2, 3." in out
     status, _, err = here.run(*PAIR)
     assert status == 1
     assert "blindfield rearm" in err

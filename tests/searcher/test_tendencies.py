@@ -8,12 +8,17 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from scipy.stats import mannwhitneyu
 
+from blindfield.physics.dipole import field_at, magnitude_a_m, moment_of
+from blindfield.physics.emission import NOMINAL_MOMENT_A_M2
+from blindfield.physics.receiver import displayed_distance_m
+from blindfield.searcher.hearing import HIP_M, SURFACE_M
 from blindfield.searcher.problem import EXAMPLE
 from blindfield.searcher.profiles import EXPERT, PRACTISED, Profile
-from blindfield.searcher.values import Problem, Source
+from blindfield.searcher.values import Phase, Problem, Source
 from blindfield.searcher.walk import walk
 from support.searching import all_changed, changed, last_find_s, one_target
 
@@ -82,3 +87,29 @@ def test_a_receiver_of_shorter_range_takes_longer() -> None:
 
 def test_the_rank_test_finds_nothing_where_nothing_differs() -> None:
     assert BY_CHANCE < by_chance(EXAMPLE, EXAMPLE, PRACTISED, PRACTISED) < 1 - BY_CHANCE
+
+
+def pinpointing_s(profile: Profile, seed: int) -> list[float]:
+    walks = walk(one_target(depth_m=1.2), profile, count=600, seed=seed, until_s=1200.0)
+    spent_s = walks.phase_s[:, 0, Phase.PINPOINTING]
+    return sorted(np.where(np.isnan(spent_s), np.inf, spent_s).tolist())
+
+
+def test_a_coarser_reading_leaves_more_to_the_probe() -> None:
+    """The smallest reading lies farther from the target: more strokes of the spiral."""
+    fine, coarse = (replace(PRACTISED, reading_error=error) for error in (0.01, 0.3))
+    result = mannwhitneyu(pinpointing_s(fine, 1), pinpointing_s(coarse, 2), alternative="less")
+    assert float(result.pvalue) < BY_CHANCE
+
+
+def test_near_the_target_a_receiver_at_the_hip_shows_more_than_one_at_the_surface() -> None:
+    """By the height above the target, 1 m below the snow: straight over it (1 + 1.0) / (1 + 0.1)
+    of the distance, cube root of the field, whatever way the antenna lies."""
+    target_m = np.array([0.0, 0.0, -1.0])
+    moment = moment_of(NOMINAL_MOMENT_A_M2, 30.0, 20.0)
+    shown_m = [
+        float(displayed_distance_m(magnitude_a_m(field_at([0.0, 0.0, up_m], target_m, moment))))
+        for up_m in (SURFACE_M, HIP_M)
+    ]
+    assert shown_m[1] / shown_m[0] == pytest.approx((1.0 + HIP_M) / (1.0 + SURFACE_M), rel=1e-9)
+    assert HIP_M > 0.8 > 0.3 > SURFACE_M >= 0.0  # carried at the hip, held at the snow

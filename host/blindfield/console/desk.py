@@ -62,6 +62,10 @@ class Desk:
         return Conductor(self.place, self.crew, self.media, self.writer)
 
 
+async def _idle(_: Mapping[str, Any]) -> Mapping[str, Any]:
+    return {"phase": "idle"}
+
+
 @asynccontextmanager
 async def open_desk(place: Field, media: list[Medium] | None = None) -> AsyncIterator[Desk]:
     """Take the field (one process at a time), call its devices, take up what a crash left.
@@ -82,7 +86,9 @@ async def open_desk(place: Field, media: list[Medium] | None = None) -> AsyncIte
         for medium in ways:
             stack.push_async_callback(medium.close)
         desk = Desk(place, key, ways, logbook, writer, Crew(), owner, [])
-        owner.handle("silence", desk.silence)  # from the first moment; a run has its own
+        # From the first moment; a run has its own.
+        owner.handle("silence", desk.silence)
+        owner.handle("status", _idle)
         if not virtual:
             await owner.serve()
         desk.crew = await muster(place, ways, key)

@@ -23,7 +23,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     place = field_of(options)
-    if ask_owner(place.folder, "status") is not None:
+    under_way = ask_owner(place.folder, "status") or {}
+    if under_way.get("phase", "idle") != "idle":
         raise LinkBusy("a run is being conducted on this field.", remedy="Ask again after it.")
     report = asyncio.run(_report(place))
     if options.json:
