@@ -68,6 +68,7 @@ def test_a_field_whose_file_cannot_be_read_is_not_taken_for_silent(
     """It may be the one in use: the others are silenced all the same."""
     assert here.call("devices")[0] == 0
     lost = tmp_path_factory.mktemp("lost")
+    (lost / "field.toml").write_text("oops = [")
     Path("field.toml").write_text((here.place.folder / "field.toml").read_text())
     Path("field.key").write_text(here.place.key_path.read_text())
     Path("field.key").chmod(0o600)

@@ -21,8 +21,11 @@ _KEPT = 50
 
 
 def note_use(folder: Path) -> None:
-    """The field in `folder` is taken now."""
+    """The field in `folder` is taken now. A folder without a field's file (the practice bench
+    holds one of its own) is none."""
     with contextlib.suppress(OSError):
+        if not any(folder.glob("*.toml")):
+            return
         notes = _folder()
         notes.mkdir(parents=True, exist_ok=True)
         name = hashlib.sha256(str(folder.absolute()).encode()).hexdigest()[:16]
