@@ -2,7 +2,7 @@
 
 FOLDER lies on the disk to be measured (default: the system's temporary folder). Prints the time of
 an acknowledged event (recorded and synchronised), of a burst through the writer's thread, of a
-close that reveals 2000 rows, the size on disk, and the outcome of 500 kills.
+close that reveals 2000 rows, and the size on disk.
 """
 
 from __future__ import annotations
@@ -11,7 +11,6 @@ import asyncio
 import os
 import platform
 import sqlite3
-import subprocess
 import sys
 import tempfile
 import time
@@ -26,7 +25,6 @@ from blindfield.logbook.writer import Writer  # noqa: E402
 from support.logbook_kit import KEY, strike, summary, with_open_run  # noqa: E402
 
 EVENTS = 2000
-KILLS = 500
 
 
 def _timed_ms(work: Callable[[], object]) -> float:
@@ -90,9 +88,6 @@ def main() -> None:
         _raw_sync(Path(folder, "raw"))
         _one_run(Path(folder, "run.sqlite"))
         _burst(Path(folder, "burst.sqlite"))
-    command = [sys.executable, "-m", "support.logbook_kill", str(KILLS), "--most", "200"]
-    print(f"{KILLS} kills: ", end="", flush=True)
-    subprocess.run(command, cwd=TESTS, check=True)
 
 
 if __name__ == "__main__":

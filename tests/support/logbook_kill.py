@@ -1,8 +1,10 @@
 """Kills a recording program at random moments and looks for what it had acknowledged.
 
 `python -m support.logbook_kill ROUNDS [--most EVENTS] [--seed N] [--dishonest]` prints JSON. Each
-round forks a child that records runs in a new logbook and says so event by event; SIGKILL comes at
-a random moment. `--dishonest` acknowledges before recording: the losses must then show.
+round forks a child that records runs in a new logbook and says so event by event, and of every
+second run, once it is closed, that it is not to count; SIGKILL comes at a random moment. What is
+left must open, hold all that was acknowledged, and keep of each run the figures that its events
+give. `--dishonest` acknowledges before recording: the losses must then show.
 """
 
 from __future__ import annotations
@@ -15,10 +17,14 @@ import signal
 import tempfile
 import time
 from collections import Counter
+from collections.abc import Sequence
 from pathlib import Path
 
 from blindfield.logbook.book import Logbook
-from support.logbook_kit import KEY, run_id, strike, summary, with_open_run
+from blindfield.logbook.rebuild import compare_all
+from blindfield.model.events import Event
+from blindfield.model.run_summary import Outcome, RunSummary
+from support.logbook_kit import EPOCH, KEY, UTC, run_id, strike, summary, with_open_run
 
 EVENTS_PER_RUN = 15
 
@@ -35,8 +41,25 @@ def _record(path: Path, say: int, dishonest: bool) -> None:
                 if not dishonest:
                     os.write(say, b"event %d\n" % seq)
                 seq += 1
-            book.close_run(run, summary(run))
+            book.close_run(run, summarise(book.events_of(run)))
             os.write(say, b"close %d\n" % number)
+            if number % 2:
+                book.append_to_closed(run, [_void(run)], summarise)
+                os.write(say, b"void %d\n" % number)
+
+
+def summarise(events: Sequence[Event]) -> RunSummary:
+    """The line of a run, out of its events alone."""
+    run = events[0].run_id
+    assert run is not None
+    finds = [event.host_s for event in events if event.kind == "strike" and event.host_s]
+    void = any(event.kind == "void" for event in events)
+    ended: Outcome = "met" if len(finds) == EVENTS_PER_RUN else "interrupted"
+    return summary(run, find_run_s=tuple(finds), outcome="void" if void else ended)
+
+
+def _void(run: bytes) -> Event:
+    return Event(kind="void", source="person", host_epoch=EPOCH, utc=UTC, run_id=run)
 
 
 def _kill_once(path: Path, most: int, chance: random.Random, dishonest: bool) -> list[str]:
@@ -81,13 +104,22 @@ def _examine(path: Path, heard: list[str]) -> Counter[str]:
         open_runs = {record.run_id for record in book.open_runs()}
         found["several_open"] += len(open_runs) > 1
         found["doubled"] += sum(count > 1 for count in seqs.values())
+        said = {r.run_id for r in book.runs() if r.summary and r.summary.outcome == "void"}
         for line in heard:
-            word, number = line.split()
-            lost = int(number) not in seqs if word == "event" else run_id(int(number)) in open_runs
-            found["lost"] += lost
+            word, text = line.split()
+            number = int(text)
+            kept = {
+                "event": number in seqs,
+                "close": run_id(number) not in open_runs,
+                "void": run_id(number) in said,
+            }
+            found["lost"] += not kept[word]
         for run in open_runs:  # recovery closes what the crash left open
-            book.close_run(run, summary(run, outcome="interrupted"))
+            book.close_run(run, summarise(book.events_of(run)))
             found["recovered"] += 1
+        for compared in compare_all(book, lambda _record: summarise):
+            found["compared"] += 1
+            found["differ"] += bool(compared.differs or compared.unknown)
     return found
 
 
@@ -108,7 +140,10 @@ def main() -> None:
     print(json.dumps({"rounds": wanted.rounds, **{key: total[key] for key in KEYS}}))
 
 
-KEYS = ("acknowledged", "recovered", "lost", "doubled", "torn", "several_open")
+KEYS = (
+    *("acknowledged", "recovered", "compared"),
+    *("lost", "doubled", "torn", "several_open", "differ"),
+)
 
 if __name__ == "__main__":
     main()

@@ -11,6 +11,8 @@ if TYPE_CHECKING:
     from blindfield.logbook.rescue import Saved
     from blindfield.logbook.transfer import Taken
 
+SHOWN_OF_ID = 6
+
 
 def taken_text(taken: Taken) -> Iterator[str]:
     """What came of an import."""
@@ -57,16 +59,24 @@ def forgotten_text(done: Forgotten) -> Iterator[str]:
 
 
 def rebuilt_text(
-    count: int, differs: dict[str, list[str]], unknown: dict[str, str], stored: bool
+    count: int,
+    differs: dict[str, list[str]],
+    unknown: dict[str, str],
+    put_right: int,
+    stored: bool,
 ) -> Iterator[str]:
-    """What is the same, what differs, what nobody knows."""
+    """What is the same, what differs, what nobody knows. Runs by their whole ids."""
+    if put_right:
+        yield f"Put right: {counted(put_right, 'run')}."
     same = count - len(differs.keys() | unknown.keys())
     yield f"{same} of {counted(count, 'run')}: every figure is what the events say."
     for run, several in differs.items():
-        yield from (f"DIFFERS: run {run}: {one}." for one in several)
-    yield from (f"Not known: run {run}: {why}." for run, why in unknown.items())
+        yield from (f"DIFFERS: run {run[:SHOWN_OF_ID]}: {one}." for one in several)
+    yield from (f"Not known: run {run[:SHOWN_OF_ID]}: {why}." for run, why in unknown.items())
     if differs and not stored:
         yield "Nothing was changed. `blindfield logbook rebuild --store` keeps what the events say."
+    elif differs:
+        yield "This is no summary, and nothing says which of the two is right: it was left."
 
 
 def damage_text(damage: list[str], target: Path, saved: Saved) -> Iterator[str]:

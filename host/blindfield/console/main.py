@@ -39,6 +39,7 @@ _COMMANDS = {
     "correct": "say what a run got wrong; the result is worked out anew",
     "progress": "what somebody's runs say: counts, times, how likely the next attempt passes",
     "next": "the next sitting laid out, for the time and people there are",
+    "logbook": "back up, hand on, take in and check the logbook; take a person out of it",
     "preview": "a picture of a problem and of a modelled search: for whoever plans, not searches",
     "rig": "a practice bench without hardware: targets as processes",
 }

@@ -12,21 +12,28 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from sqlalchemy import select
+from sqlalchemy import Connection, select
 
-from blindfield.logbook.commitment import commit
+from blindfield.logbook.commitment import commit, name_was_removed
 from blindfield.logbook.database import Database
 from blindfield.logbook.facts import Facts
+from blindfield.logbook.faults import Damaged
 from blindfield.logbook.migrations import migrate
 from blindfield.logbook.past import Past
-from blindfield.logbook.recording import RowWriter, run_row, store_summary
+from blindfield.logbook.recording import RowWriter, refuse_while_open, run_row, store_summary
 from blindfield.logbook.rows import event_of, run_of
 from blindfield.logbook.schema import events, runs
 from blindfield.logbook.sealing import Sealer
 from blindfield.model.errors import LogbookError
 from blindfield.model.events import Event
-from blindfield.model.ids import match_run_id, run_id_text
+from blindfield.model.ids import RUN_ID_CHARACTERS, match_run_id, parse_run_id, run_id_text
 from blindfield.model.run_summary import RunRecord, RunSummary
+
+NOT_REVEALED = "not_revealed"
+"""The flag of a run that was closed without being read."""
+
+LATER_KINDS = ("correction", "void", "tick", "note")
+"""What can be said of a run after its close."""
 
 
 @dataclass(frozen=True)
@@ -100,11 +107,41 @@ class Logbook:
         with self.database.writing() as connection:
             return [self._row_writer.insert(connection, event) for event in many]
 
+    def append_to_closed(
+        self,
+        run_id: bytes,
+        many: Sequence[Event],
+        summarise: Callable[[Sequence[Event]], RunSummary],
+    ) -> Rebuilt:
+        """What people say of a closed run (LATER_KINDS), with its summary worked out anew: both or
+        neither. `stored` is the summary as it was, `computed` the one that is kept now.
+
+        `summarise` gets all of the run's events, these included; it may raise, then nothing is
+        kept, and may not use the logbook. Refused while any run is open. Such as
+        `logbook.append_to_closed(record.run_id, [event], console.summing.summarise(record))`.
+        """
+        if any(event.kind not in LATER_KINDS or event.run_id != run_id for event in many):
+            raise ValueError(f"only of this run, and only {', '.join(LATER_KINDS)}")
+        with self.database.writing() as connection:
+            stored = run_of(run_row(connection, run_id)).summary
+            refuse_while_open(connection, "a closed run cannot be corrected")
+            assert stored is not None
+            for event in many:
+                self._row_writer.insert(connection, event)
+            computed = summarise(self._read(connection, run_id))
+            if computed.run_id != run_id:
+                raise ValueError("the summary is of another run")
+            store_summary(connection, computed)
+        return Rebuilt(stored, computed)
+
     def events_of(self, run_id: bytes | None) -> list[Event]:
         """In the order of recording; None gives the events that belong to no run."""
-        query = select(events).where(events.c.run_id.is_not_distinct_from(run_id))
         with self.database.reading() as connection:
-            rows = connection.execute(query.order_by(events.c.id)).mappings().all()
+            return self._read(connection, run_id)
+
+    def _read(self, connection: Connection, run_id: bytes | None) -> list[Event]:
+        query = select(events).where(events.c.run_id.is_not_distinct_from(run_id))
+        rows = connection.execute(query.order_by(events.c.id)).mappings().all()
         return [event_of(row, self._row_writer.sealer) for row in rows]
 
     def open_runs(self) -> list[RunRecord]:
@@ -127,6 +164,11 @@ class Logbook:
                 raise LogbookError(f"the logbook {self.database.name} holds no run yet.")
             return latest[0]
         with self.database.reading() as connection:
+            if len(prefix) == RUN_ID_CHARACTERS:  # whole: not held against a hundred thousand
+                whole = select(runs).where(runs.c.run_id == parse_run_id(prefix))
+                row = connection.execute(whole).mappings().one_or_none()
+                if row is not None:
+                    return run_of(row)
             known = connection.execute(select(runs.c.run_id)).scalars().all()
             return run_of(run_row(connection, match_run_id(prefix, known)))
 
@@ -165,17 +207,32 @@ class Logbook:
                 ended_utc=ended_utc,
                 outcome="interrupted",
                 targets=0,
-                flags=("not_revealed",),
+                flags=(NOT_REVEALED,),
             )
             store_summary(connection, summary, is_open=False)
 
+    def reveal_what_is_left(self) -> int:
+        """Opens, as far as the key does, rows that stayed sealed after their runs were closed
+        without it; how many stay sealed. Refused while a run is open."""
+        with self.database.writing() as connection:
+            refuse_while_open(connection, "nothing is revealed")
+            return self._row_writer.reveal_what_is_left(connection)
+
     def check_commitment(self, run_id: bytes) -> bool:
-        """Whether the scenario revealed is the one committed to before the run."""
+        """Whether the scenario revealed is the one committed to before the run.
+
+        Raises LogbookError where that cannot be said: not revealed, or a name was taken out of it.
+        """
         record = self.find_run(run_id_text(run_id))
         drawn = [event for event in self.events_of(run_id) if event.kind == "run_drawn"]
         if record.is_open or not drawn:
             raise LogbookError(
                 f"run {run_id_text(run_id)} has not been revealed.", remedy="Close it first."
+            )
+        if name_was_removed(drawn[0].data):
+            raise LogbookError(
+                f"what opens the commitment of run {run_id_text(run_id)} was removed with a name.",
+                remedy="A backup made before still proves the problem.",
             )
         salt = record.salt or drawn[0].data["salt"]
         return commit(drawn[0].data["scenario"], bytes.fromhex(salt)) == record.commitment
@@ -201,11 +258,12 @@ class Logbook:
         return Rebuilt(record.summary, computed)
 
     def check(self) -> None:
-        """Reads the whole file; raises LogbookError when it is damaged."""
+        """Reads the whole file; raises Damaged, a LogbookError, when it is damaged."""
         with self.database.reading() as connection:
-            found = connection.exec_driver_sql("PRAGMA quick_check(1)").scalar()
+            found = connection.exec_driver_sql("PRAGMA integrity_check(1)").scalar()
         if found != "ok":
-            raise LogbookError(
+            raise Damaged(
                 f"the logbook {self.database.name} is damaged: {found}.",
-                remedy="Copy it with the files beside it, and recover what can be read on a copy.",
+                remedy="Copy it with the files beside it and work on a copy; "
+                "`blindfield logbook check` saves what can be read.",
             )

@@ -1,4 +1,10 @@
-"""Proof that the problem was fixed before the search: a commitment that the close opens."""
+"""Proof that the problem was fixed before the search: a commitment that the close opens.
+
+A problem names who it was drawn for, so taking a person's name out of the record breaks the proof.
+Kept beside the changed problem, the commitment would also betray the name to whoever guesses it.
+So the salt goes with the name: the commitment stays, nobody can open it any more, and the run says
+so (NAME_REMOVED) instead of passing for proven. A copy made before still proves it.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +15,8 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 SALT_BYTES = 32
+NAME_REMOVED = "a name was removed"
+"""The flag of a `run_drawn` event whose problem named a person who is forgotten."""
 
 
 def commit(scenario: Mapping[str, Any], salt: bytes) -> str:
@@ -38,3 +46,8 @@ def drawn_data(
         "commitment": commit(scenario, salt),
         **further,
     }
+
+
+def name_was_removed(data: Mapping[str, Any]) -> bool:
+    """Whether nobody can open the commitment of this `run_drawn` event any more."""
+    return NAME_REMOVED in (data.get("flags") or ())

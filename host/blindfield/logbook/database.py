@@ -79,6 +79,29 @@ class Database:
         with self._one_at_a_time, told(self.name), eager.begin() as connection:
             yield connection
 
+    def compact(self) -> bool:
+        """Writes the file anew without what was deleted, and empties the log beside it. False when
+        another program holds the log: what was deleted may still be found in it."""
+        with self._one_at_a_time, told(self.name):
+            raw = self.engine.raw_connection()
+            try:
+                raw.execute("VACUUM")
+                busy = raw.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]
+            finally:
+                raw.close()
+        return not busy
+
+    def copy_to(self, target: sqlite3.Connection) -> None:
+        """All that is committed, as of one moment, while others go on writing."""
+        with self._one_at_a_time, told(self.name):
+            raw = self.engine.raw_connection()
+            try:
+                source = raw.driver_connection
+                assert isinstance(source, sqlite3.Connection)
+                source.backup(target)
+            finally:
+                raw.close()
+
     def close(self) -> None:
         with told(self.name):
             self.engine.dispose()

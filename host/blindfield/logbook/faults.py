@@ -12,8 +12,8 @@ from blindfield.model.errors import LogbookError
 
 _DAMAGED = (
     "is damaged.",
-    "Keep it together with the files beside it whose names begin the same, copy them all, and try "
-    "`sqlite3 FILE .recover` on a copy; move the file away to begin a new logbook.",
+    "Keep it together with the files beside it whose names begin the same, work on a copy; "
+    "`blindfield logbook check` saves what can be read. Move them all away to begin a new logbook.",
 )
 _DENIED = ("cannot be written.", "Check the permissions of the file and its folder.")
 
@@ -43,6 +43,10 @@ _SENTENCES: dict[int, tuple[str, str]] = {
 }
 
 
+class Damaged(LogbookError):
+    """What the file holds can no longer be read as it should be."""
+
+
 @contextmanager
 def told(name: str) -> Iterator[None]:
     """Turns whatever the engine raises inside into a LogbookError about the logbook `name`."""
@@ -65,4 +69,5 @@ def _sentence(name: str, error: Exception) -> LogbookError:
             f"the logbook {name} failed: {said}.", remedy="Keep the file and report this."
         )
     what, remedy = known
-    return LogbookError(f"the logbook {name} {what}", remedy=remedy.replace("FILE", name))
+    error_kind = Damaged if known is _DAMAGED else LogbookError
+    return error_kind(f"the logbook {name} {what}", remedy=remedy.replace("FILE", name))

@@ -5,13 +5,17 @@ All functions here run inside a transaction of their caller.
 
 from __future__ import annotations
 
+from typing import Any
+
 from sqlalchemy import (
     ColumnElement,
     Connection,
     RowMapping,
+    Select,
     and_,
     bindparam,
     exists,
+    func,
     insert,
     or_,
     select,
@@ -121,20 +125,36 @@ class RowWriter:
         query = select(events).where(events.c.sealed.is_not(None))
         if connection.execute(select(others)).scalar():
             query = query.where(events.c.run_id == run_id)
-        opened = []
         salt = ""
-        for row in connection.execute(query).mappings().all():
-            try:
-                event = event_of(row, self.sealer)
-            except LogbookError:
-                if row["run_id"] == run_id:
-                    raise
-                continue  # another key's row: it stays sealed
-            opened.append({"row_id": event.id, **plain_columns(event)})
+        for event in self._opened(connection, query, must_open=run_id):
             if event.kind == "run_drawn" and event.run_id == run_id:
                 salt = event.data["salt"]
-        connection.execute(update(events).where(events.c.id == bindparam("row_id")), opened)
         return salt
+
+    def reveal_what_is_left(self, connection: Connection) -> int:
+        """Opens what the key opens while no run is open; how many rows stay sealed."""
+        query = select(events).where(events.c.sealed.is_not(None))
+        if self.sealer is not None:
+            self._opened(connection, query)
+        sealed = select(func.count()).where(events.c.sealed.is_not(None))
+        return connection.execute(sealed).scalar() or 0
+
+    def _opened(
+        self, connection: Connection, query: Select[Any], *, must_open: bytes | None = None
+    ) -> list[Event]:
+        """Makes these sealed rows plain, except those of other runs than `must_open` that another
+        key sealed."""
+        opened = []
+        for row in connection.execute(query).mappings().all():
+            try:
+                opened.append(event_of(row, self.sealer))
+            except LogbookError:
+                if must_open is not None and row["run_id"] == must_open:
+                    raise
+        if opened:
+            plain = [{"row_id": event.id, **plain_columns(event)} for event in opened]
+            connection.execute(update(events).where(events.c.id == bindparam("row_id")), plain)
+        return opened
 
 
 def run_row(connection: Connection, run_id: bytes) -> RowMapping:
@@ -147,6 +167,15 @@ def run_row(connection: Connection, run_id: bytes) -> RowMapping:
             remedy="Keep its events without a run.",
         )
     return row
+
+
+def refuse_while_open(connection: Connection, what: str) -> None:
+    """Raises LogbookError: `what` ("a person cannot be removed") while any run is open."""
+    if connection.execute(select(exists().where(runs.c.is_open))).scalar():
+        raise LogbookError(
+            f"{what} while a run is open.",
+            remedy="End it first; one that a crash left open is ended by `blindfield devices`.",
+        )
 
 
 def store_summary(connection: Connection, summary: RunSummary, **further: object) -> None:

@@ -8,6 +8,7 @@ from typing import Any, cast
 
 from sqlalchemy import RowMapping
 
+from blindfield.logbook.faults import Damaged
 from blindfield.logbook.sealing import Sealer
 from blindfield.model.errors import LogbookError
 from blindfield.model.events import DeviceKey, DeviceTime, Event
@@ -64,14 +65,17 @@ def event_of(row: RowMapping, sealer: Sealer | None) -> Event:
 
 
 def _plain_event(row: RowMapping) -> Event:
-    key, time = row["device_id"], row["clock_id"]
-    low = row["host_low_s"]
     try:
-        data = json.loads(row["data"])
-    except ValueError as error:
-        raise LogbookError(
+        return _event(row)
+    except (ValueError, TypeError) as error:
+        raise Damaged(
             f"event {row['id']} cannot be read: {error}.", remedy="The record is damaged there."
         ) from error
+
+
+def _event(row: RowMapping) -> Event:
+    key, time = row["device_id"], row["clock_id"]
+    low = row["host_low_s"]
     return Event(
         id=row["id"],
         run_id=row["run_id"],
@@ -84,7 +88,7 @@ def _plain_event(row: RowMapping) -> Event:
         host_s=None if low is None else Span(low, row["host_best_s"], row["host_high_s"]),
         utc=row["utc"],
         kind=row["kind"],
-        data=data,
+        data=json.loads(row["data"]),
         raw=row["raw"],
     )
 
@@ -104,6 +108,17 @@ def summary_columns(summary: RunSummary) -> dict[str, Any]:
 
 
 def run_of(row: RowMapping) -> RunRecord:
+    """Raises Damaged."""
+    try:
+        return _run(row)
+    except (ValueError, TypeError) as error:
+        raise Damaged(
+            f"row {row['number']} of the runs cannot be read: {error}.",
+            remedy="The record is damaged there; `blindfield logbook check` saves the rest.",
+        ) from error
+
+
+def _run(row: RowMapping) -> RunRecord:
     return RunRecord(
         run_id=row["run_id"],
         field_name=row["field_name"],
