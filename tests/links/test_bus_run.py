@@ -63,4 +63,4 @@ def test_silence_and_devices_over_the_pair(here: InProcess) -> None:
     status, out, _ = here.call("silence")
     assert status == 0
     for name in here.targets:
-        assert name in out.partition("Confirmed silent:")[2]
+        assert name in out.partition("confirmed silent:")[2]

@@ -24,6 +24,7 @@ CONFIRM_S = 5.0  # or as long as its link takes to give up, when that is longer
 
 async def close_run(conductor: Conductor) -> RunSummary:
     """Record who is silent, collect, and keep the run; its summary. After `end_everywhere`."""
+    await conductor.recorder.tell_all()
     await _record_silence(conductor)
     await conductor.crew.each(conductor.crew.members.values(), _last_records(conductor))
     state = conductor.state

@@ -53,6 +53,7 @@ class Conductor:
         self.silent: dict[str, int | BlindfieldError] = {}
         self.doubtful: dict[str, Doubt] = {}
         self.summary: RunSummary | None = None
+        self.shown_to_all = False  # a spectator's screen tells what nobody else may know
         self._commands: asyncio.Queue[runs.Command] = asyncio.Queue()
         self._tasks: set[asyncio.Task[None]] = set()
         self._over = asyncio.Event()
@@ -102,6 +103,7 @@ class Conductor:
         cancellation goes on.
         """
         self.recorder.run_id = new_run_id()
+        self.recorder.holds_back = not self.shown_to_all
         data = drawn_data(scenario.to_json(), field_name=self.place.name, seed=scenario.seed)
         try:
             await self.recorder.say("run_drawn", **data)
@@ -304,7 +306,7 @@ class Conductor:
         results = await self.crew.each(self.crew.targets, say)
         for name in said.targets:
             acknowledged = name in results and results[name] is None
-            await self.recorder.say(
+            await self.recorder.say_later(
                 "word_sent",
                 device=name,
                 word=said.word,

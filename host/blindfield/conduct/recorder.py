@@ -9,7 +9,7 @@ from typing import Any
 from blindfield.conduct.crew import Member
 from blindfield.conduct.journal_events import event_of
 from blindfield.links.clock import Clocks, Exchange
-from blindfield.links.records import decode
+from blindfield.links.records import JournalRecord, decode
 from blindfield.links.virtual_time import utc_now
 from blindfield.logbook.writer import Writer
 from blindfield.model.event_kinds import Source
@@ -18,6 +18,12 @@ from blindfield.model.ids import new_host_epoch
 from blindfield.model.span import exactly
 from fieldcore.instant import split_us
 
+QUIET = ("sends", "rests")
+"""Records that only tell what the problem is. While a run is open they stay in the journals of
+their devices, unacknowledged, until the close (or until others fill what one reply holds): whoever
+counts the rows on disk, which nobody can read, learns neither how many targets send nor when one
+begins."""
+
 
 class Recorder:
     """`run_id` is the open run's, None between runs. `on_event` hears of each event once it is
@@ -25,6 +31,7 @@ class Recorder:
 
     Recovery speaks in the time of the process that crashed: `host_epoch` is that one's,
     `shift_s` leads from this loop's time to it, and `past` holds its looks at the clocks.
+    `holds_back`: quiet records and what is `said_later` wait for the close (`tell_all`).
     """
 
     def __init__(self, writer: Writer, on_event: Callable[[Event], None]) -> None:
@@ -33,21 +40,40 @@ class Recorder:
         self.host_epoch = new_host_epoch()
         self.shift_s = 0.0
         self.past: dict[str, Clocks] = {}
+        self.holds_back = True
+        self._later: list[Event] = []
         self._on_event = on_event
         self._known: set[tuple[bytes, int, int]] = set()
 
     async def say(self, kind: str, source: Source = "host", **data: Any) -> None:
         """An event of now by the host or a person."""
-        await self._keep(
-            Event(
-                kind=kind,
-                source=source,
-                host_epoch=self.host_epoch,
-                utc=utc_text(utc_now()),
-                run_id=self.run_id,
-                host_s=exactly(self._now_s()),
-                data={name: value for name, value in data.items() if value is not None},
-            )
+        await self._keep(self._event(kind, source, data))
+
+    async def say_later(self, kind: str, **data: Any) -> None:
+        """An event of now by the host that tells of the problem: on disk with the close. A crash
+        before loses it; what it led to is in the devices' journals."""
+        event = self._event(kind, "host", data)
+        if self.holds_back:
+            self._later.append(event)
+        else:
+            await self._keep(event)
+
+    async def tell_all(self) -> None:
+        """From here on nothing is held back: the run is about to be closed."""
+        self.holds_back = False
+        later, self._later = self._later, []
+        for event in later:
+            await self._keep(event)
+
+    def _event(self, kind: str, source: Source, data: dict[str, Any]) -> Event:
+        return Event(
+            kind=kind,
+            source=source,
+            host_epoch=self.host_epoch,
+            utc=utc_text(utc_now()),
+            run_id=self.run_id,
+            host_s=exactly(self._now_s()),
+            data={name: value for name, value in data.items() if value is not None},
         )
 
     def _now_s(self) -> float:
@@ -72,8 +98,9 @@ class Recorder:
         if journal_id != member.journal_id:
             member.journal_id, member.acked_seq = journal_id, 0
         assert client.hello is not None
-        for raw in raws:
-            record = decode(raw)
+        records = [decode(raw) for raw in raws]
+        taken = self._to_take(records, last_seq)
+        for record in taken:
             key = (client.hello.device_id, journal_id, record.seq)
             event = event_of(
                 record,
@@ -90,8 +117,20 @@ class Recorder:
             if key not in self._known:
                 await self._keep(event)
                 self._known.add(key)
+        for record in records:
+            if record not in taken:
+                break  # what is acknowledged must be on disk, and all before it
             member.acked_seq = record.seq
-        return bool(raws) and member.acked_seq < last_seq
+        return len(taken) == len(raws) > 0 and member.acked_seq < last_seq
+
+    def _to_take(self, records: list[JournalRecord], last_seq: int) -> list[JournalRecord]:
+        """Those that everybody may know; all where more is to come than was given, which only an
+        acknowledgement brings."""
+        if self.run_id is None or not self.holds_back or not records:
+            return records
+        if records[-1].seq != last_seq:
+            return records
+        return [record for record in records if record.kind not in QUIET]
 
     def _run_of(self, run_tag: int) -> bytes | None:
         """Records of an earlier run, whose run is closed here, belong to no run any more."""

@@ -32,6 +32,7 @@ class Follower:
         self.speed = 1.0
         self._found = 0
         conductor.on_change = self._on_event
+        conductor.shown_to_all = spectator
 
     def say(self, text: str) -> None:
         """A line of text with the run time."""
