@@ -190,7 +190,7 @@ def test_the_post_sounds_when_one_is_counted_and_when_someone_must_come(tmp_path
                 await asyncio.sleep(20)
                 assert post.shown["horn"] == HORN_FOUND
                 sim.cut_link("1")
-                single.type("")
+                single.type("out")
                 await asyncio.sleep(10)
                 assert post.shown["horn"] == HORN_CANNOT_START  # it may still send
                 single.type("off")

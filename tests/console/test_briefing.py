@@ -20,11 +20,18 @@ def drawn(kind: str, seed: int = 1) -> Scenario:
 @pytest.mark.parametrize(
     ("direction_deg", "words"),
     [
-        (0.0, "First steps straight up the field."),
-        (30.0, "First steps 30 degrees to the right of straight up the field."),
-        (300.0, "First steps 60 degrees to the left of straight up the field."),
-        (180.0, "First steps straight down the field."),
-        (None, "up from it."),
+        (0.0, "First steps straight up the field: drawn by lot, no hint."),
+        (
+            30.0,
+            "First steps towards 1 o'clock, with 12 straight up the field: drawn by lot, no hint.",
+        ),
+        (
+            300.0,
+            "First steps towards 10 o'clock, with 12 straight up the field: drawn by lot, no hint.",
+        ),
+        (346.0, "First steps straight up the field: drawn by lot, no hint."),
+        (180.0, "First steps straight down the field: drawn by lot, no hint."),
+        (None, "up the field from it."),
     ],
 )
 def test_first_steps_are_said_as_somebody_sees_them_who_looks_up_the_field(

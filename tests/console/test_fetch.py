@@ -101,7 +101,7 @@ def test_a_person_counts_in_at_the_terminal(here: InProcess, hand: Hand) -> None
     async def type_them() -> None:
         await until_one_sends(here, "3")
         await hand.types("1", apart_s=10)
-        await hand.types("1", "", apart_s=10)
+        await hand.types("1", "out", apart_s=10)
         await until_one_sends(here, "2")
         await hand.types("SKIP")
 
@@ -122,13 +122,13 @@ def test_an_enter_that_comes_just_after_the_sensor_counts_nobody(
     async def both_at_once() -> None:
         await dig(here, "3")
         await until_one_sends(here, "2")
-        await hand.types("")  # meant number 3, which its sensor had counted a moment before
+        await hand.types("out")  # meant number 3, which its sensor had counted a moment before
         await asyncio.sleep(30)
         await hand.types("stop")
 
     status, out, _ = fetch(here, script=both_at_once)
     assert status == 1
-    assert "3 is counted already. When 2 is out too: Enter once more." in out
+    assert "3 is counted already. When 2 is out too, once more: out" in out
     assert still_lying(here) == ["1", "2"]
 
 

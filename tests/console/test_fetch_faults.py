@@ -43,7 +43,7 @@ def test_one_that_does_not_answer_comes_last_by_tape_and_probe(here: InProcess, 
     async def all_three() -> None:
         await dig(here, "2", "1")
         await asyncio.sleep(600)
-        await hand.types("")
+        await hand.types("out")
 
     status, out, _ = fetch(here, script=all_three)
     assert status == 0
@@ -59,7 +59,7 @@ def test_one_that_does_not_answer_comes_last_by_tape_and_probe(here: InProcess, 
 def test_nobody_answers(here: InProcess, hand: Hand) -> None:
     for device in here.sim.devices.values():
         device.line.cut = True
-    status, out, err = fetch(here, script=lambda: hand.types("", "", "skip"))
+    status, out, err = fetch(here, script=lambda: hand.types("out", "out", "skip"))
     assert (status, err) == (1, "")
     assert out.count("cannot be made to send") == 3
     assert "2 of 3 counted in." in out
@@ -71,7 +71,7 @@ def test_one_whose_battery_is_too_low_to_send(here: InProcess, hand: Hand) -> No
     here.sim.devices["3"].board.mv = 1950
 
     async def dig_all() -> None:
-        await hand.types("")
+        await hand.types("out")
         await dig(here, "2", "1")
 
     status, out, _ = fetch(here, script=dig_all)
@@ -91,7 +91,7 @@ def test_one_that_dies_while_it_sends_holds_the_next_back_until_it_is_off(
         here.sim.devices["3"].power_off()
         await asyncio.sleep(60)
         assert "3 is out of reach" in here.seen()
-        await hand.types("")  # dug out by tape and probe
+        await hand.types("out")  # dug out by tape and probe
         await asyncio.sleep(60)
         assert not here.sim.sending("2")  # nobody knows yet that number 3 is dead
         await hand.types("what now", "off")
@@ -112,7 +112,7 @@ def test_one_out_of_reach_that_sends_on_holds_the_next_back_until_it_cannot(
         await asyncio.sleep(30)
         here.sim.devices["3"].line.cut = True
         await asyncio.sleep(30)
-        await hand.types("")  # it is out, but lies on the snow as it lay in it, and sends
+        await hand.types("out")  # it is out, but lies on the snow as it lay in it, and sends
         await until_quiet(here, "3")
         await dig(here, "2", "1")
 

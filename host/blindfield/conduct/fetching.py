@@ -16,12 +16,12 @@ from blindfield.model.errors import BlindfieldError, LinkError, NotReady, Refuse
 from blindfield.model.field import Target, TargetState
 
 TILT, PERSON = "by its tilt sensor", "by a person"
-ENTER_REST_S = 5.0  # a hand on its way to Enter when the sensor was quicker means the one before
+OUT_REST_S = 5.0  # a hand on its way to the keys when the sensor was quicker means the one before
 RETRY_S = 5.0
 MOST_RESTARTS = 3
 
 WORDS = (
-    "Enter: it is out. A name: that one is out. again: let it send for another 20 min. "
+    "out: it is out. A name: that one is out. again: let it send for another 20 min. "
     "skip: leave it for another day. undo: the last one counted is not out. stop: no more today."
 )
 
@@ -86,7 +86,7 @@ class Fetching:
     def _find_by_tape(self, one: BuiltTarget) -> None:
         for sentence in how_to_probe(one):
             self.tell(f"  {sentence}")
-        self.tell("  When it is out: Enter.")
+        self.tell("  When it is in your hands, type: out")
 
     # What happens meanwhile
 
@@ -114,7 +114,9 @@ class Fetching:
         if word in known:
             await self._count(known[word], PERSON)
         elif not word:
-            await self._enter(one)
+            self.tell(f"Nothing was counted. When {one.name} is in your hands, type: out")
+        elif word == "out":
+            await self._out(one)
         elif word == "again":
             await self._again(one)
         elif word == "skip":
@@ -124,15 +126,17 @@ class Fetching:
         elif word == "stop":
             self._stopped = True
         else:
-            near = difflib.get_close_matches(word, [*known, "again", "skip", "undo", "stop"], 1)
+            near = difflib.get_close_matches(
+                word, [*known, "out", "again", "skip", "undo", "stop"], 1
+            )
             hint = f' Did you mean "{near[0]}"?' if near else ""
             self.tell(f'"{text}" is no target of this field and no word known here.{hint} {WORDS}')
 
-    async def _enter(self, one: BuiltTarget) -> None:
+    async def _out(self, one: BuiltTarget) -> None:
         passed_s = asyncio.get_running_loop().time() - self._begun_s
-        if passed_s < ENTER_REST_S and TILT in list(self.roll.home.values())[-1:]:
+        if passed_s < OUT_REST_S and TILT in list(self.roll.home.values())[-1:]:
             last = next(reversed(self.roll.home))
-            self.tell(f"{last} is counted already. When {one.name} is out too: Enter once more.")
+            self.tell(f"{last} is counted already. When {one.name} is out too, once more: out")
             return
         await self._count(one.target, PERSON)
 

@@ -15,7 +15,7 @@ def before_the_start(scenario: Scenario, countdown_s: float) -> list[str]:
     """Lines for the screen."""
     lines = [f"Start at {scenario.start.name}: {_metres(scenario)}.", _COUNTS[scenario.work]]
     if scenario.direction_deg is not None and scenario.work != "dig only":
-        lines[0] += f" {_way(scenario.direction_deg)}"
+        lines[0] += f" First steps {_way(scenario.direction_deg)}: drawn by lot, no hint."
     if scenario.briefing:
         lines.append(scenario.briefing)
     limit = f"The time limit is {scenario.time_limit_s / 60:g} min"
@@ -29,15 +29,14 @@ def before_the_start(scenario: Scenario, countdown_s: float) -> list[str]:
 
 def _metres(scenario: Scenario) -> str:
     x_m, y_m = scenario.start.x_m, scenario.start.y_m
-    return f"{x_m:g} m along the base line from the first peg, {y_m:g} m up from it"
+    return f"{x_m:g} m along the base line from peg A, {y_m:g} m up the field from it"
 
 
 def _way(direction_deg: float) -> str:
-    """First steps, from the y axis clockwise, as somebody sees it who looks up the field."""
-    turn_deg = (direction_deg + 180.0) % 360.0 - 180.0
-    if turn_deg == 0.0:
-        return "First steps straight up the field."
-    if turn_deg == -180.0:
-        return "First steps straight down the field."
-    side = "right" if turn_deg > 0 else "left"
-    return f"First steps {abs(turn_deg):g} degrees to the {side} of straight up the field."
+    """As the hand of a clock that lies on the field, twelve up the field (along y)."""
+    hour = round((direction_deg % 360.0) / 30.0) % 12 or 12
+    if hour == 12:
+        return "straight up the field"
+    if hour == 6:
+        return "straight down the field"
+    return f"towards {hour} o'clock, with 12 straight up the field"

@@ -76,5 +76,12 @@ def show(entries: Entries, names: list[str], band_m: DepthBand, as_json: bool) -
         return
     for one in found:
         print(depth_line(one, band_m))
+    out = [one.target.name for one in found if one.out_of_draw(band_m)]
+    if len(found) > 1 and out:
+        low_m, high_m = band_m
+        print(
+            f"{len(out)} of {len(found)} are out of the draw for {low_m:g} to {high_m:g} m: "
+            f"{', '.join(out)}. To let them in: --band LOW HIGH with run and draw; or dig them up."
+        )
     if not found:
         print("This field has no targets yet.")

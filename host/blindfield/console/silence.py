@@ -118,7 +118,9 @@ def _print(told: Silenced) -> None:
         print(f"  {told.trouble}")
     if told.place is None or not told.place.targets:
         return
-    print("  In an accident, where the targets lie (from the first peg, along x and y; deep):")
+    if all(url.startswith("sim:") for url in told.place.media):
+        print("  Simulated devices live for one command: the next one starts with new ones.")
+    print("  In an accident, where the targets lie (from peg A, along x and y; deep):")
     for target in _lying(told.place):
         print(f"    {target.name}: {target.x_m:.1f} m, {target.y_m:.1f} m; {target.depth_m:.1f} m")
 

@@ -85,8 +85,8 @@ def blind_map(place: Field) -> list[Figure]:
 
 
 _FOR_SEARCHERS = (
-    "To stop: the button of the post, five even knocks by hand on a target you found, or call to "
-    "whoever conducts the run.",
+    "To stop: call to whoever conducts the run; or the button of the post, where there is one; or "
+    "five even knocks by hand on a target you found, then listen: if it still sends, knock again.",
     "Stay between the pegs. Leave pegs, flags and cables where they are.",
     "At the end: own transceivers back to SEND, group check.",
 )

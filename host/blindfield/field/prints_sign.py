@@ -15,8 +15,9 @@ BODY_PT, HEAD_PT = 15.5, 19.0
 _PICTURE_IN = 2.35
 _BLANKS = ("Name", "Phone")
 _SILENCE = (
-    "Knock on a target five times by hand, evenly, about twice a second, then hold still.",
-    "Or type `blindfield silence` on a computer of the field.",
+    "Call the people above. On a computer of the field they type: blindfield silence",
+    "With a target in reach: knock on it five times by hand, evenly, about twice a second, then "
+    "hold still and listen with a transceiver. If it still sends, knock again.",
     f"Left alone, each target stops at the latest {LONGEST_MIN} min after its start.",
 )
 _ACCIDENT = (
