@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import signal
 
 from support.in_process import InProcess
 
@@ -105,6 +106,20 @@ def test_a_run_silenced_from_the_air_is_interrupted_and_not_a_failure_of_the_com
     assert "Interrupted" in out
     assert here.silent()
     assert here.run(*PAIR)[0] == 1  # latched
+
+
+def test_a_run_stopped_before_its_clock_began_accuses_no_target(here: InProcess) -> None:
+    """The start is given some seconds ahead; Ctrl-C falls in between."""
+
+    async def stop() -> None:
+        await asyncio.sleep(9.0)  # of ten until the start
+        signal.raise_signal(signal.SIGINT)
+
+    assert here.run(*PAIR, script=stop)[0] == 130
+    told = json.loads(here.call("debrief", "--json")[1])
+    followed = {cue["followed"] for target in told["targets"] for cue in target["planned"]}
+    assert followed == {"not_due"}
+    assert here.bursts() == 0
 
 
 def test_what_was_not_found_in_time_is_not_met(here: InProcess) -> None:

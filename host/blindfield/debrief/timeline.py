@@ -137,7 +137,7 @@ def _end(clock: RunClock, events: Sequence[Event]) -> Span | None:
     """When the run was ended or closed; None when the program's clock was another by then."""
     for kinds in (("stop", "knock", "silence_sent", "void", "done"), ("closed",)):
         found = [clock.of(event) for event in events if event.kind in kinds and clock.knows(event)]
-        ends = [span for span in found if span.high >= 0]
+        ends = [span for span in found if span.high >= 0] or found  # or before it began
         if ends:
             return min(ends, key=middle)
     return None

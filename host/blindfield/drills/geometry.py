@@ -10,7 +10,6 @@ from blindfield.model.field import Point, StartPoint, Target
 from blindfield.physics.receiver import range_m
 
 DEFAULT_RANGE_M = 40.0  # 40 m and 20 m are both taught; REFERENCES 3, strip width's worked value
-CLOSE_M = 10.0  # nearer than this two targets are a close pair, a problem of its own
 CLOSE_M = 10.0  # nearer than this two targets are a close pair, a problem of its own; ours
 LEAST_COUPLING, FULL_COUPLING = 0.5, 1.0
 
