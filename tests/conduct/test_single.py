@@ -17,6 +17,8 @@ from blindfield.model.events import Event
 from support.desks import Bench, bench
 from support.one_sending import one_at_a_time, spells
 
+NOW = "2026-01-01T00:00:00.000000Z"
+
 
 def alone(
     folder: Path, acts: Callable[[Bench, Single], Coroutine[Any, Any, None]], **options: Any
@@ -56,6 +58,26 @@ def test_the_next_one_does_not_begin_while_the_last_may_still_send(tmp_path: Pat
     b = alone(tmp_path, acts)
     assert one_at_a_time(b.sim)
     assert [name for _, _, name in spells(b.sim)] == ["1", "2"]
+
+
+def test_a_record_of_an_earlier_sending_frees_nobody(tmp_path: Path) -> None:
+    """It may be fetched late, after the target was let send once more."""
+
+    async def acts(b: Bench, single: Single) -> None:
+        first, second = b.place.targets[:2]
+        await single.send(first)
+        await asyncio.sleep(10)
+        own = int.from_bytes(single.state.run_id[:2], "little")
+        data = {"device": first.name, "run_tag": own ^ 1}
+        late = Event(kind="rests", source="device", host_epoch=bytes(8), utc=NOW, data=data)
+        b.sim.cut_link(first.name)
+        single._take(late)
+        with pytest.raises(NotConfirmedSilent):
+            await single.send(second)
+        assert not b.sim.carrier_log(second.name)
+        b.sim.mend_link(first.name)
+
+    assert one_at_a_time(alone(tmp_path, acts).sim)
 
 
 def test_a_short_lease_frees_the_next_one_sooner(tmp_path: Path) -> None:

@@ -150,12 +150,22 @@ class Single(Conductor):
             self._silent_by(f"{name}: {event.data.get('cause', 'by somebody')}")
         elif event.kind == "dug_out":
             self._news.put_nowait(News("dug_out", name))
-        elif mine and event.kind == "rests":
+        elif mine and event.kind == "rests" and self._of_this_sending(event):
             self._rests = True
-        elif mine and event.kind == "ended" and event.data.get("cause") in _ENDED_BY:
+        elif (
+            mine
+            and event.kind == "ended"
+            and self._of_this_sending(event)
+            and event.data.get("cause") in _ENDED_BY
+        ):
             self._news.put_nowait(News("ended", name, _ENDED_BY[event.data["cause"]]))
         elif mine and event.kind in _OF_THE_LINK:
             self._news.put_nowait(News(_OF_THE_LINK[event.kind], name))
+
+    def _of_this_sending(self, event: Event) -> bool:
+        """A record fetched late, of the time before, says nothing of what the target does now."""
+        tag = event.data.get("run_tag")
+        return tag is None or tag == int.from_bytes(self.state.run_id[:2], "little")
 
     def _silent_by(self, whom: str) -> None:
         self._silenced_by = self._silenced_by or whom
