@@ -139,7 +139,7 @@ def test_undo_and_words_that_are_none(here: InProcess, hand: Hand) -> None:
 
     status, out, _ = fetch(here, script=type_them)
     assert status == 1
-    assert "Nothing is counted in yet." in out
+    assert "Nothing was counted in this time." in out
     assert 'Did you mean "skip"?' in out
     assert '"17" is no target of this field' in out
     assert "2 is out again, and will have its turn. 0 of 3 counted in." in out

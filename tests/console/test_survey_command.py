@@ -47,6 +47,26 @@ def test_three_readings_place_a_target(desk: FieldDesk) -> None:
     ]
 
 
+def test_readings_of_a_target_can_be_dropped_also_those_of_an_earlier_sitting(
+    desk: FieldDesk,
+) -> None:
+    survey(desk, "2 D 3.5", "2 DA25 44", "2 A 8.9")  # rubbish
+    desk.types("drop 2", *GOOD, "drop 9", "end")
+    status, out, _ = desk.call("survey", "--by", "Ada")
+    assert status == 0
+    assert "target 2: 3 readings dropped. Read it again." in out
+    assert "target 2: good." in out
+    assert "9" in out
+    one = desk.built().target_named("2")
+    assert (one.target.x_m, one.target.y_m) == pytest.approx(AT, abs=0.02)
+    desk.types("drop 2", "undo", "drop 2", "end")
+    _, out, _ = desk.call("survey", "--by", "Ada")
+    assert "has no readings to drop" in out
+    planned = next(target for target in desk.place.targets if target.name == "2")
+    again = desk.built().target_named("2").target
+    assert (again.x_m, again.y_m) == (planned.x_m, planned.y_m)  # nothing is known but the plan
+
+
 def test_every_reading_is_on_disk_before_the_next_is_asked_for(desk: FieldDesk) -> None:
     survey(desk, *GOOD)
     counts = [len(data["readings"]) for data in desk.said("placed")]

@@ -20,6 +20,7 @@ HELP = """\
     3 lies 120 -10  its antenna: degrees clockwise from the y axis, degrees above level
     to 3            go to target 3
     undo            take the last readings back
+    drop 3          forget all readings of target 3, and read it again
     (Enter)         ask for another peg
     end             leave; all is kept"""
 

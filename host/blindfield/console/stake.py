@@ -13,7 +13,7 @@ from blindfield.field.staking import Card, Sheet, how_to, staking_sheet
 from blindfield.field.suggest import TAPE_M
 from blindfield.model.errors import ConfigError
 
-TAPE_RANGE_M = (5.0, 500.0)
+TAPE_RANGE_M = (10.0, 500.0)
 MOST_DECOYS = 50
 WIDTH = 96
 
@@ -92,7 +92,14 @@ def _check_line(sheet: Sheet) -> list[str]:
         f"{'diagonal ' if check.is_diagonal else ''}{check.begin}-{check.end} {check.length_m:.2f}"
         for check in sheet.checks
     ]
-    return textwrap.wrap(f"Tape these, m: {', '.join(words)}.", WIDTH)
+    longest_m = max((check.length_m for check in sheet.checks), default=0.0)
+    beyond = (
+        f" Your tape of {sheet.tape_m:g} m is shorter than the longest: stretch a cord, mark it "
+        "where the tape ends, and add."
+        if longest_m > sheet.tape_m
+        else ""
+    )
+    return textwrap.wrap(f"Tape these, m: {', '.join(words)}.{beyond}", WIDTH)
 
 
 def _card_line(card: Card) -> str:

@@ -174,6 +174,9 @@ def _obey(session: Session, text: str, say: Callable[[str], None]) -> str | None
         name, taken = session.undo()
         say(f"target {name}: {', '.join(map(str, taken))} taken back.")
         _tell(session, name, say)
+    elif word == "drop":
+        name = session.entries.place.target_named(rest.strip() or session.target or "").name
+        say(f"target {name}: {len(session.drop(name))} readings dropped. Read it again.")
     elif word in ("t", "to") and rest:
         session.ask_next(session.entries.place.target_named(rest.strip()).name)
     else:
@@ -205,7 +208,7 @@ def told(session: Session, name: str) -> list[str]:
         if session.off_plan_m(name) > FAR_M:
             lines.append("  That is far from its planned place: is it the right target?")
         lines.append(f"  read minus adjusted: {_residuals(session, name)}")
-    lines += [f"target {name}: {words}" for words in session.cannot_be(name)]
+    lines += [f"target {name}: {words}" for words in session.cannot_be(name)[:1]]
     return [*lines, f"target {name}: {verdict(session, name, found)}"]
 
 
@@ -214,10 +217,13 @@ def verdict(session: Session, name: str, found: Judgement) -> str:
     readings = [str(reading) for reading in found.readings]
     more = f"{found.wanted} more reading{'s' if found.wanted != 1 else ''}"
     if found.disagrees and len(readings) > 2 and not found.wanted:
-        return f"{len(readings)} readings disagree: wrong target, or a peg moved? Begin --afresh."
+        return f"{len(readings)} readings disagree: wrong target, or a peg moved? Say: drop {name}"
     if found.disagrees:
         which = ", ".join(readings[n] for n in found.suspects)
-        return f"the readings disagree; wrong is one of {which}. MEASURE AGAIN: {more}."
+        return (
+            f"the readings disagree; wrong is one of {which}. MEASURE AGAIN: {more}. "
+            f"Or: drop {name}, and read it all again."
+        )
     if found.place is None or len(found.kept) < 3:
         taken = f"{len(readings)} reading{'s' if len(readings) != 1 else ''} kept"
         bad = f"{_bad(session, name, found)} " if found.bad else ""

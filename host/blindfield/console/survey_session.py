@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from blindfield.console.entries import Entries
-from blindfield.console.short_entry import Entry, parse_entry
+from blindfield.console.short_entry import EXAMPLE, Entry, parse_entry
 from blindfield.field.snooping import Judgement, judge
 from blindfield.field.suggest import next_origins
 from blindfield.field.survey import (
@@ -103,6 +103,18 @@ class Session:
         self._store(name)
         self.ask_next(name)
         return name, taken
+
+    def drop(self, name: str) -> list[Reading]:
+        """Forget all readings of a target, also those of earlier sittings; what was forgotten.
+        ConfigError when there are none."""
+        taken = self.readings[name]
+        if not taken:
+            raise ConfigError(f"target {name} has no readings to drop.", remedy=EXAMPLE)
+        self.readings[name] = []
+        self._undo = [one for one in self._undo if one[0] != name]
+        self._store(name)
+        self.ask_next(name)
+        return taken
 
     def _add(self, entry: Entry) -> None:
         have = self.readings[entry.target]
