@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from blindfield.console import next as next_command
+from blindfield.scoring.standards import shipped
 from support.practised import PLACES, Practised
 
 STEPS = (
@@ -66,7 +67,8 @@ def test_somebody_new_begins_with_the_base_and_without_a_clock(bench: Practised)
     assert {block["mode"] for block in blocks} == {"technique"}
     text = told(bench)
     assert "Technique before speed" in text
-    assert "blindfield run --drill single --searcher Ana" in text
+    assert "blindfield run --drill single --searcher Ana --standard technique" in text
+    assert shipped()["technique"].technique
 
 
 def test_before_the_first_run_it_is_laid_out_too(bench: Practised) -> None:

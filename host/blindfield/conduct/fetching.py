@@ -149,7 +149,9 @@ class Fetching:
     async def _undo(self) -> None:
         target = self.roll.take_back()
         if target is None:
-            self.tell("Nothing was counted in this time. For one counted wrongly before: blindfield state")
+            self.tell(
+                "Nothing was counted in this time. For one counted wrongly before: blindfield state"
+            )
             return
         state = self._before.get(target.name, TargetState.IN_PLACE)
         await self._keep(target, state, "counted in by mistake", depth_m=target.depth_m)

@@ -276,7 +276,8 @@ def _void(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]
 def _limit(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
     if state.phase != "running":
         return state, ()
-    return replace(state, phase="overtime"), (Sound(HORN_LIMIT),)
+    told = state.scenario is None or state.scenario.clock_shown
+    return replace(state, phase="overtime"), (Sound(HORN_LIMIT),) if told else ()
 
 
 def _rebooted(state: RunState, event: Event) -> tuple[RunState, tuple[Command, ...]]:
@@ -362,7 +363,7 @@ def summary_of(state: RunState, *, ended_utc: str) -> RunSummary:
         run_id=state.run_id,
         field_name=state.field_name,
         scenario_kind=scenario.kind,
-        standard=None,
+        standard=scenario.standard or None,
         time_limit_s=scenario.time_limit_s,
         started_utc=state.started_utc,
         ended_utc=ended_utc,

@@ -6,7 +6,7 @@ import argparse
 import math
 import secrets
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from blindfield.console.entries import add_band_argument, band_of
 from blindfield.drills.catalogue import Catalogue, catalogue_of
@@ -24,9 +24,12 @@ from blindfield.model.errors import ConfigError
 from blindfield.model.events import Event
 from blindfield.model.field import Field
 from blindfield.model.scenario import EndOn, Scenario, Work
+from blindfield.scoring.standards import Standard, standard_named, standards_of
+from blindfield.scoring.technique import shows_clock
 
 RANGE_SPAN_M = (5.0, 100.0)
 _ANY_DEPTH_M = (-math.inf, math.inf)
+DEFAULT_LIMIT_S, LONGEST_LIMIT_S = 600.0, 900.0
 NOBODY_NAMED = "searcher"  # as `range` calls whoever walks without a name
 
 
@@ -46,6 +49,7 @@ class Asked:
     pulses: Pulses = "own"
     range_m: float | None = None
     depth_band_m: DepthBand = DEPTH_BAND_M
+    standard: Standard | None = None
 
     @property
     def work(self) -> Work:
@@ -91,6 +95,8 @@ def asked_of(options: argparse.Namespace, place: Field) -> Asked:
             f"a range of {options.range:g} m is no transceiver's.",
             remedy=f"Give one from {low_m:g} to {high_m:g} m, or leave it out.",
         )
+    standard = _standard_of(options, place)
+    digs = options.end_on == "dug-out" or (standard is not None and standard.digging)
     return Asked(
         catalogue=catalogue,
         drill=None if kind is None else catalogue.drill_named(kind),
@@ -98,12 +104,28 @@ def asked_of(options: argparse.Namespace, place: Field) -> Asked:
         searcher=searcher_of(options.searcher),
         knows_places=options.knows_places,
         seed=getattr(options, "seed", None),
-        time_limit_s=60 * getattr(options, "minutes", 10.0),
-        end_on="dug_out" if options.end_on == "dug-out" else "strike",
+        time_limit_s=_limit_s(options, standard),
+        end_on="dug_out" if digs else "strike",
         pulses=getattr(options, "pulses", "own"),
         range_m=options.range,
         depth_band_m=band_of(options),
+        standard=standard,
     )
+
+
+def _standard_of(options: argparse.Namespace, place: Field) -> Standard | None:
+    name = getattr(options, "standard", None)
+    return None if name is None else standard_named(name, standards_of(place.folder))
+
+
+def _limit_s(options: argparse.Namespace, standard: Standard | None) -> float:
+    """The limit asked for, else the standard's; one without a clock has the longest there is."""
+    minutes: float | None = getattr(options, "minutes", None)
+    if minutes is not None:
+        return 60 * minutes
+    if standard is None:
+        return DEFAULT_LIMIT_S
+    return standard.limit_s or LONGEST_LIMIT_S
 
 
 def searcher_of(text: str) -> str:
@@ -148,10 +170,18 @@ def known_of(
     rows = logbook.past.runs_of(asked.searcher)
     history = history_of(rows, field_name=place.name, knows_places=asked.knows_places)
     ground = _ground(asked, built, alive, _walked_m(asked.searcher, events))
-    drills = tuple(asked.catalogue.drills.values())
+    drills = tuple(drill for drill in asked.catalogue.drills.values() if _fits(drill, asked))
     outlook = Outlook(ground, drills, history, asked.work, asked.knows_places)
     knew = any(row.knows_places and row.field_name == place.name for row in rows)
     return Known(built, outlook, knew and not asked.knows_places)
+
+
+def _fits(drill: Drill, asked: Asked) -> bool:
+    """Whether a kind that is drawn may be this one: it must set what the standard asks for."""
+    standard = asked.standard
+    if standard is None or drill is asked.drill:
+        return True
+    return drill.targets == (standard.targets,) and drill.told == standard.told
 
 
 def _walked_m(searcher: str, events: Sequence[Event]) -> float | None:
@@ -196,4 +226,6 @@ def scenario_of(asked: Asked, known: Known) -> Scenario:
         aids=asked.aids,
         others=outlook.drills,
     )
-    return recorded(scenario, why, asked.searcher, asked.knows_places)
+    kept = recorded(scenario, why, asked.searcher, asked.knows_places)
+    name = asked.standard.name if asked.standard else ""
+    return replace(kept, standard=name, clock_shown=shows_clock(asked.standard))

@@ -18,10 +18,15 @@ def before_the_start(scenario: Scenario, countdown_s: float) -> list[str]:
         lines[0] += f" First steps {_way(scenario.direction_deg)}: drawn by lot, no hint."
     if scenario.briefing:
         lines.append(scenario.briefing)
+    if scenario.standard:
+        lines.append(f"Standard: {scenario.standard}.")
     limit = f"The time limit is {scenario.time_limit_s / 60:g} min"
     begins = f"The clock begins in {countdown_s:.0f} s."
     if scenario.work == "dig only":
         return [*lines, f"{limit}. {begins}"]
+    if not scenario.clock_shown:
+        lines.append("No clock: do each step right; stop, back up and do it again where it is not.")
+        return [*lines, f"Go there. Transceiver to SEARCH at the start. {begins}"]
     more_min = (scenario.end_s - scenario.time_limit_s) / 60
     lines.append(f"{limit}; signals go on for up to {more_min:g} min more, so that you can finish.")
     return [*lines, f"Go there. Transceiver to SEARCH at the start. {begins}"]

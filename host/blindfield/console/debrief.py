@@ -127,9 +127,27 @@ def show(
         print(json.dumps(data, indent=2))
         return
     beside = [_beside(record, events, place, ascii_only)] if timeline.finds else []
+    if timeline.standard and timeline.started:
+        beside.append(_judged(record, logbook, place))
     console = Console()
     console.print(render(timeline, ascii_only=ascii_only, all_targets=all_targets, beside=beside))
     console.print(verdict_text(timeline), style="bold")  # where the eye is after a long page
+
+
+def _judged(record: RunRecord, logbook: Logbook, place: Field) -> tuple[str, RenderableType]:
+    """The run held against the standard that it was made for: a section of the debrief."""
+    from rich.text import Text
+
+    from blindfield.console.debrief_html import told_of
+    from blindfield.debrief.judged import verdict_lines
+    from blindfield.scoring.standards import WHO_DECIDES
+
+    verdict = told_of(record, logbook, place).verdict
+    lines = ["This standard is not known here any more."] if verdict is None else []
+    lines += [] if verdict is None else list(verdict_lines(verdict))
+    if WHO_DECIDES not in lines:
+        lines.append(WHO_DECIDES)
+    return "Against the standard", Text("\n".join(lines))
 
 
 def _beside(

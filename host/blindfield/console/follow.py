@@ -36,7 +36,8 @@ class Follower:
 
     def say(self, text: str) -> None:
         """A line of text with the run time."""
-        self.messages.append(Message(self._run_s() if self._begun() else None, text))
+        told = self._begun() and self._clock()
+        self.messages.append(Message(self._run_s() if told else None, text))
 
     def _on_event(self, event: Event) -> None:
         state = self.conductor.state
@@ -44,7 +45,7 @@ class Follower:
             self.say("All targets took the start.")
         if event.kind in ("link_lost", "link_back"):
             self._tell_links(event.kind)
-        if event.kind == "time_limit":
+        if event.kind == "time_limit" and self._clock():
             self.say("Time limit. Finish the search: signals go on.")
         if len(state.finds) > self._found:
             self._found = len(state.finds)
@@ -72,6 +73,9 @@ class Follower:
         if event.kind == "sends" and self._run_s() > 3:
             self.say(f"Target {name} comes in: it sends now.")
 
+    def _clock(self) -> bool:
+        return self.scenario.clock_shown or self.spectator
+
     def _to_find(self) -> int | None:
         """How many there are, for those who may know."""
         known = self.scenario.told or self.spectator
@@ -93,8 +97,8 @@ class Follower:
         return LiveState(
             phase=self._phase(),
             field_name=self.conductor.place.name,
-            run_s=max(0.0, self._run_s()),
-            time_limit_s=self.scenario.time_limit_s,
+            run_s=max(0.0, self._run_s()) if self._clock() else None,
+            time_limit_s=self.scenario.time_limit_s if self._clock() else None,
             found=len(state.finds),
             to_find=self._to_find(),
             links_heard=heard,
@@ -118,7 +122,7 @@ class Follower:
             return "loading"
         if not self._begun():
             return "starting"
-        return "overtime" if state.phase == "overtime" else "running"
+        return "overtime" if state.phase == "overtime" and self._clock() else "running"
 
     def _row(self, view: runs.TargetView) -> TargetRow:
         part = self.scenario.part(view.name)

@@ -77,7 +77,7 @@ class LiveState:
 
     phase: Phase
     field_name: str = ""
-    run_s: float = 0.0
+    run_s: float | None = 0.0  # None: the searcher is not to see time pass
     time_limit_s: float | None = None
     found: int = 0
     to_find: int | None = None
@@ -136,7 +136,7 @@ def _one_line(text: str, style: str, signs: Glyphs) -> Text:
 
 def _clock_line(state: LiveState, signs: Glyphs) -> Text:
     line = Text(no_wrap=True)
-    line.append(clock_text(state.run_s), style="bold")
+    line.append("no clock" if state.run_s is None else clock_text(state.run_s), style="bold")
     if state.time_limit_s is not None:
         line.append(f" of {whole_text(state.time_limit_s)}", style="dim")
     of = "" if state.to_find is None else f" of {state.to_find}"
@@ -151,7 +151,7 @@ class _Bar:
     """How much of the time limit is gone, as wide as there is room."""
 
     def __init__(self, state: LiveState, signs: Glyphs) -> None:
-        self.share = min(1.0, max(0.0, state.run_s) / (state.time_limit_s or 1.0))
+        self.share = min(1.0, max(0.0, state.run_s or 0.0) / (state.time_limit_s or 1.0))
         self.signs = signs
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:

@@ -28,6 +28,7 @@ from blindfield.scoring.prospect import prospects_of
 DEFAULT_MIN, MINUTES_RANGE = 60.0, (10.0, 600.0)
 PEOPLE_RANGE = (1, 12)
 USUAL_RUN_S = 420.0  # of a kind never tried; ours
+NO_CLOCK = "technique"  # the standard under which no clock is shown
 TECHNIQUE_FIRST = (
     f"Technique before speed: a drill gets a clock once {100 * HOLDS_SHARE:.0f} of 100 steps are "
     f"right over {HOLDS_RUNS} runs in which somebody ticked (an observer, or you afterwards)."
@@ -175,6 +176,7 @@ def command(asked: Whose, block: Block, *, dig: bool) -> str:
     """How to begin it."""
     words = ["blindfield", "run", "--drill", block.way.kind]
     words += ["--searcher", asked.searcher] if asked.searcher else []
+    words += ["--standard", NO_CLOCK] if block.mode == "technique" else []
     words += ["--end-on", "dug-out"] if dig else []
     return shlex.join(words)
 

@@ -58,7 +58,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--seed", type=int, help="with --drill: this very problem again; alone: draw by it"
     )
     parser.add_argument(
-        "--minutes", type=float, default=10.0, help="time limit (default 10; at most 15)"
+        "--minutes", type=float, help="time limit (default: the standard's, else 10; at most 15)"
+    )
+    parser.add_argument(
+        "--standard",
+        metavar="NAME",
+        help="what it is judged by (blindfield standards lists them); technique shows no clock",
     )
     parser.add_argument(
         "--aid", action="append", metavar="NAME", help=f"easier: {', '.join(shipped().aids)}"
@@ -85,7 +90,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     place = field_of(options)
     asked = asked_of(options, place)
-    if not 0.5 <= options.minutes <= 15:
+    if options.minutes is not None and not 0.5 <= options.minutes <= 15:
         raise ConfigError(
             f"a time limit of {options.minutes:g} min is out of range.",
             remedy="Choose from 0.5 to 15; the targets fall silent after 20 in any case.",

@@ -70,7 +70,8 @@ class Scenario:
     `told`: whether the searcher is told how many send; `marking`: whether the transceiver's
     marking may be used; `briefing`: what the searcher is told before the start. `direction_deg`:
     where the first steps lead, clockwise from the y axis. `why` (how the draw came to this),
-    `purpose`, `watch` are for after the run.
+    `purpose`, `watch` are for after the run. `standard`: the name of what it will be judged by;
+    `clock_shown`: whether the searcher may see time pass (not where technique is all that counts).
     """
 
     kind: str
@@ -94,6 +95,8 @@ class Scenario:
     watch: str = ""
     searcher: str = ""
     knows_places: bool = False
+    standard: str = ""
+    clock_shown: bool = True
     why: tuple[str, ...] = ()
 
     def part(self, name: str) -> Part | None:
