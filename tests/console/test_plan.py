@@ -22,9 +22,10 @@ def typed(
 def test_without_a_field_the_default_area_is_planned(typed: PlanDesk) -> None:
     out = typed(*QUICK)
     words = one_line(out)
-    assert "3 targets, 4 start points: 13 different problems" in words
+    assert "3 targets, 4 start points: " in words
+    assert " can be drawn." in words
     assert "For whoever digs, not for whoever searches." in words
-    assert "Objective" in words
+    assert "Score (plans are compared by it)" in words
     assert "Sweat:" in words
     assert "common practice, no source" in words
     assert max(map(len, out.splitlines())) <= 80

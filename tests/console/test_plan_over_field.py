@@ -56,9 +56,10 @@ def test_over_a_field_it_tells_which_move_would_bring_most(typed: PlanDesk, tmp_
     assert made["digging_order"] == []
     first = made["moves"][0]
     assert first["more"] or first["new_kinds"]
+    gain = first["drawable"]
     assert f"move no. {first['target']} to {first['x_m']:g},{first['y_m']:g}" in out
-    assert f"{first['more']:+d} problem" in out
-    assert all(kind in out for kind in first["new_kinds"])
+    assert f"{gain['more']:+d} problem" in out
+    assert all(kind in out for kind in gain["new_kinds"])
 
 
 def test_where_all_are_frozen_in_no_move_is_told(typed: PlanDesk, tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from blindfield.console.plan_asked import DEFAULT_SNOW_M, DEFAULT_STARTS, Asked,
 from blindfield.model.errors import ConfigError
 
 if TYPE_CHECKING:
+    from blindfield.console.plan_drawable import Drawable, Gain
     from blindfield.field.plan import Plan
 
 DEFAULT_SEED = 1
@@ -84,15 +85,17 @@ def run(options: argparse.Namespace) -> int:
     _check(options)
     asked = asked_of(options)
     made = _planned(options, asked)
+    drawable, gains = _counted(options, asked, made)
     text = None if options.write is None else _written(options, asked, made)
     if options.json:
         from blindfield.console.plan_json import plan_json
 
         name = None if asked.place is None else asked.place.name
-        data = {**plan_json(made, name), "file": options.write, "told": text}
+        data = plan_json(made, name, drawable, gains)
+        data |= {"file": options.write, "told": text}
         print(json.dumps(data, indent=2, allow_nan=False))
         return 0
-    _show(options, asked, made)
+    _show(options, asked, made, drawable, gains)
     if text is not None:
         print(text)
     return 0
@@ -138,17 +141,35 @@ def _planned(options: argparse.Namespace, asked: Asked) -> Plan:
     return plan_as_given(asked.task, STARTERS[options.starter].targets)
 
 
+def _counted(options: argparse.Namespace, asked: Asked, made: Plan) -> tuple[Drawable, list[Gain]]:
+    """What can be drawn of the plan where its file is to be, and what each move would bring."""
+    from blindfield.console.plan_drawable import DrawRules
+    from blindfield.console.plan_file import planned_field
+    from blindfield.drills.catalogue import catalogue_of
+
+    folder = Path.cwd() if asked.place is None else asked.place.folder
+    if options.write is not None:
+        path = Path(options.write).expanduser()
+        folder = path if path.is_dir() else path.parent
+    field, _ = planned_field(folder.absolute(), made, asked.place)
+    rules = DrawRules(catalogue_of(folder), made.task.hearing.range_m, asked.kept_out)
+    return rules.drawable(field), rules.gains(field, made.moves)
+
+
 def _written(options: argparse.Namespace, asked: Asked, made: Plan) -> str:
     from blindfield.console.plan_file import write_field
 
     return write_field(Path(options.write).expanduser(), made, asked.place)
 
 
-def _show(options: argparse.Namespace, asked: Asked, made: Plan) -> None:
-    from blindfield.console.plan_screen import show
+def _show(
+    options: argparse.Namespace, asked: Asked, made: Plan, drawable: Drawable, gains: list[Gain]
+) -> None:
+    from blindfield.console.plan_screen import Shown, show
     from blindfield.field.layouts import STARTERS
 
     starter = (
         "" if options.starter is None else f"Starter layout: {STARTERS[options.starter].purpose}."
     )
-    show(made, asked.place.name if asked.place else "New field", starter)
+    shown = Shown(made, asked.place.name if asked.place else "New field", drawable, gains)
+    show(shown, starter)

@@ -23,15 +23,18 @@ from blindfield.model.events import Event
 from blindfield.model.field import Field, Point, StartPoint
 
 DEFAULT_STARTS, DEFAULT_SNOW_M = 4, 1.5
+ANY_DEPTH_M = (-math.inf, math.inf)
 
 
 @dataclass(frozen=True)
 class Asked:
-    """The task, the field it is for (None: a new one), names of its devices not in the snow."""
+    """The task, the field it is for (None: a new one), names of its devices not in the snow and
+    of those that lie but may not send, as nobody knows how deep or they were felt lifted."""
 
     task: Task
     place: Field | None
     spare: tuple[str, ...] = ()
+    kept_out: frozenset[str] = frozenset()
 
 
 def asked_of(options: argparse.Namespace) -> Asked:
@@ -43,13 +46,17 @@ def asked_of(options: argparse.Namespace) -> Asked:
         return Asked(
             _task(options, ground, _starts(options, ground, None), (), None, hearing), None
         )
-    place = as_built(found, events).field
+    built = as_built(found, events)
+    place = built.field
     ground = Ground(place.outline_m, tuple(out.corners_m for out in place.keep_outs))
     lying = () if options.new else _lying(place)
     names = {one.name for one in lying}
     spare = tuple(target.name for target in place.targets if target.name not in names)
     starts = _starts(options, ground, place)
-    return Asked(_task(options, ground, starts, lying, place, hearing), place, spare)
+    kept_out = frozenset(
+        one.name for one in built.targets if one.name in names and one.out_of_draw(ANY_DEPTH_M)
+    )
+    return Asked(_task(options, ground, starts, lying, place, hearing), place, spare, kept_out)
 
 
 def _place(options: argparse.Namespace) -> tuple[Field | None, Sequence[Event]]:

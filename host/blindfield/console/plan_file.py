@@ -27,7 +27,7 @@ def write_field(path: Path, made: Plan, place: Field | None) -> str:
     """Write it to `path` (or FILE_NAME in that folder); what to tell people. Raises ConfigError."""
     path = path / FILE_NAME if path.is_dir() else path
     folder = path.parent.absolute()
-    field, invented = _field(folder, made, place)
+    field, invented = planned_field(folder, made, place)
     text = starter_field_text(field)
     if invented:
         text += "\n# Placeholders, no device carries them: " + ", ".join(
@@ -61,8 +61,8 @@ def _told(path: Path, invented: list[Target], place: Field | None) -> str:
     return "\n".join(lines)
 
 
-def _field(folder: Path, made: Plan, place: Field | None) -> tuple[Field, list[Target]]:
-    """The field to write, and its targets whose device numbers are invented."""
+def planned_field(folder: Path, made: Plan, place: Field | None) -> tuple[Field, list[Target]]:
+    """The field as planned, and its targets whose device numbers are invented."""
     old = {target.name: target for target in place.targets} if place else {}
     used = {target.device_id for target in old.values()}
     used |= {post.device_id for post in place.posts} if place else set()

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
+from blindfield.console.plan_drawable import Drawable, Gain
 from blindfield.field.plan import Hole, Plan
 from blindfield.field.plan_moves import Move
 from blindfield.field.plan_objective import Lying
 
 
-def plan_json(made: Plan, field: str | None) -> dict[str, Any]:
-    """Plain JSON values; `problems` are all of them, `order` in which signals come into range."""
+def plan_json(
+    made: Plan, field: str | None, drawable: Drawable, gains: Sequence[Gain]
+) -> dict[str, Any]:
+    """Plain JSON values. `drawable` is what the draw finds, `gains` what each of the moves adds;
+    `kinds` and `problems` are what the planner's objective counts."""
     task = made.task
     return {
         "field": field,
@@ -28,6 +33,7 @@ def plan_json(made: Plan, field: str | None) -> dict[str, Any]:
         "objective_terms": {
             name: round(float(part[0]), 2) + 0.0 for name, part in made.terms._asdict().items()
         },
+        "drawable": {"problems": drawable.problems, "kinds": drawable.kinds},
         "targets": [_target(one) for one in made.targets],
         "digging_order": [_hole(hole) for hole in made.holes],
         "kinds": {kind.value: count for kind, count in made.per_kind().items()},
@@ -36,7 +42,7 @@ def plan_json(made: Plan, field: str | None) -> dict[str, Any]:
             {**asdict(problem), "difficulty": difficulty}
             for problem, difficulty in zip(made.problems, made.difficulties, strict=True)
         ],
-        "moves": [_move(move) for move in made.moves],
+        "moves": [_move(*both) for both in zip(made.moves, gains, strict=True)],
     }
 
 
@@ -58,7 +64,12 @@ def _hole(hole: Hole) -> dict[str, Any]:
     }
 
 
-def _move(move: Move) -> dict[str, Any]:
+def _move(move: Move, gain: Gain) -> dict[str, Any]:
     values = asdict(move)
     kinds = [kind.value for kind in move.new_kinds]
-    return {**values, "target": move.target.name, "new_kinds": kinds}
+    return {
+        **values,
+        "target": move.target.name,
+        "new_kinds": kinds,
+        "drawable": {"more": gain.more, "new_kinds": list(gain.new_kinds)},
+    }

@@ -1,14 +1,17 @@
-"""A plan on the terminal: places, a map of characters, problems, sweat, digging order."""
+"""A plan on the terminal: places, a map of characters, what can be drawn, sweat, digging order."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 from rich import box
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from blindfield.console.plan_drawable import Drawable, Gain
 from blindfield.debrief.plan import Spot, grid_size, plan_lines, short_labels
 from blindfield.field.labour import ASSUMPTIONS, LEAST_DEPTH_M
 from blindfield.field.plan import Hole, Plan
@@ -25,26 +28,38 @@ _CORNER, _START, _KEEP_OUT, _GROUND = "+", "^", "x", "."
 _LEVEL_DEG = 45.0
 
 
-def show(made: Plan, field: str, lead: str) -> None:
+@dataclass(frozen=True)
+class Shown:
+    """A plan, the name of its field, what the draw finds in it, and what each move would add."""
+
+    made: Plan
+    field: str
+    drawable: Drawable
+    gains: Sequence[Gain]
+
+
+def show(shown: Shown, lead: str) -> None:
     """Print it, at the terminal's width (made for 80 and more). `lead`: a line to begin with."""
     console = Console()
-    for line in (lead, _headline(made, field)):
+    made = shown.made
+    for line in (lead, _headline(shown)):
         if line:
             console.print(line, highlight=False, markup=False)
     console.print(_targets(made))
     console.print(*_map(made), sep="\n", highlight=False)
-    console.print(_kinds(made))
-    for line in _lines(made):
+    console.print(_kinds(shown.drawable))
+    for line in _lines(shown):
         console.print(line, highlight=False, markup=False)
 
 
-def _headline(made: Plan, field: str) -> str:
+def _headline(shown: Shown) -> str:
+    made, drawable = shown.made, shown.drawable
     seed = "" if made.seed is None else f"Seed {made.seed}. "
-    kinds = sum(count > 0 for count in made.per_kind().values())
     return (
-        f"{field}: {_counted(len(made.targets), 'target')}, "
+        f"{shown.field}: {_counted(len(made.targets), 'target')}, "
         f"{_counted(len(made.task.starts), 'start point')}: "
-        f"{_counted(len(made.problems), 'different problem')} of {_counted(kinds, 'kind')}. "
+        f"{_counted(drawable.problems, 'problem')} in {_counted(len(drawable.kinds), 'kind')} "
+        "can be drawn. "
         f"{seed}For whoever digs, not for whoever searches."
     )
 
@@ -105,25 +120,21 @@ def _holds(area: Area, point: Point) -> bool:
     return area.left_m <= point[0] <= area.right_m and area.bottom_m <= point[1] <= area.top_m
 
 
-def _kinds(made: Plan) -> Table:
+def _kinds(drawable: Drawable) -> Table:
     table = _table("kind", "problems")
-    for kind, count in made.per_kind().items():
-        if count:
-            table.add_row(kind.value, str(count))
+    for kind, count in drawable.kinds.items():
+        table.add_row(kind, str(count))
     return table
 
 
-def _absent_lines(made: Plan) -> list[str]:
-    """Kinds without a problem, those with one reason together."""
-    kinds_of: dict[str, list[str]] = {}
-    for kind, why in made.absent.items():
-        kinds_of.setdefault(why, []).append(f'"{kind.value}"')
-    return [f"No {', '.join(kinds)}: {why}." for why, kinds in kinds_of.items()]
+def _absent_lines(drawable: Drawable) -> list[str]:
+    absent = [f"{kind}: not here, {why}" for kind, why in drawable.absent.items()]
+    return ["Counted as `draw` counts; one problem may be of several kinds.", *absent]
 
 
-def _lines(made: Plan) -> list[str]:
-    task = made.task
-    lines = [*_absent_lines(made), _map_key(made), _start_line(made), _range_line(made)]
+def _lines(shown: Shown) -> list[str]:
+    made, task = shown.made, shown.made.task
+    lines = [*_absent_lines(shown.drawable), _map_key(made), _start_line(made), _range_line(made)]
     if made.holes:
         lines.append(_sweat_line(made))
         lines.append(f"Assumed: {'; '.join(ASSUMPTIONS)}.")
@@ -134,10 +145,10 @@ def _lines(made: Plan) -> list[str]:
         if any(hole.track.over_keep_out for hole in made.holes):
             lines.append("!: no straight track misses the keep-outs; go round.")
     easy, hard = min(made.difficulties), max(made.difficulties)
-    lines.append(f"Difficulty of the problems: {easy:.1f} to {hard:.1f} (a plain measure, ours).")
-    lines.append(_objective_line(made))
+    lines.append(f"Difficulty: {easy:.1f} to {hard:.1f} (a plain measure, ours).")
+    lines.append(_score_line(made))
     if task.lying:
-        lines += _move_lines(made)
+        lines += _move_lines(shown)
     return lines
 
 
@@ -170,8 +181,9 @@ def _start_line(made: Plan) -> str:
 def _range_line(made: Plan) -> str:
     heard = made.task.hearing
     return (
-        f"Receiver: {heard.range_m:g} m coaxial, spread {heard.sigma_m:g} m: in range for sure up "
-        f"to {heard.sure_m:g} m shown, out of range beyond {heard.lost_m:g} m."
+        f"Receiver: {heard.range_m:g} m coaxial. The score takes its spread of {heard.sigma_m:g} m "
+        f"into account: in range for sure up to {heard.sure_m:g} m shown, out of range beyond "
+        f"{heard.lost_m:g} m."
     )
 
 
@@ -186,26 +198,28 @@ def _sweat_line(made: Plan) -> str:
     )
 
 
-def _objective_line(made: Plan) -> str:
+def _score_line(made: Plan) -> str:
+    """What plans are compared by; the draw counts by rules of its own."""
     terms = made.terms
     words = {
-        "problems": terms.problems,
-        "filled kinds": terms.kinds,
+        "different orders": terms.problems,
+        "variety": terms.kinds,
         "sweat": terms.sweat,
         "room between holes": terms.room,
         "what gives it away": terms.give_away,
     }
     parts = "  ".join(f"{word} {float(part[0]) + 0.0:+.1f}" for word, part in words.items())
-    return f"Objective {made.objective:.1f} = {parts}"
+    return f"Score (plans are compared by it) {made.objective:.1f} = {parts}"
 
 
-def _move_lines(made: Plan) -> list[str]:
-    if not made.moves:
+def _move_lines(shown: Shown) -> list[str]:
+    moves = list(zip(shown.made.moves, shown.gains, strict=True))
+    if not moves:
         return ["No single move of a target would make the field richer."]
-    return [f"Or {_move_text(move)}" for move in made.moves[:MOVES_SHOWN]]
+    return [f"Or {_move_text(*both)}" for both in moves[:MOVES_SHOWN]]
 
 
-def _move_text(move: Move) -> str:
+def _move_text(move: Move, gain: Gain) -> str:
     moved = Lying(
         "",
         move.x_m,
@@ -214,10 +228,10 @@ def _move_text(move: Move) -> str:
         move.antenna_azimuth_deg,
         move.antenna_tilt_deg,
     )
-    kinds = ", ".join(f'"{kind.value}"' for kind in move.new_kinds)
+    kinds = ", ".join(gain.new_kinds)
     return (
         f"move no. {move.target.name} to {_point((move.x_m, move.y_m))}, antenna "
-        f"{antenna_text(moved)}: {move.more:+d} problem{'' if abs(move.more) == 1 else 's'}"
+        f"{antenna_text(moved)}: {gain.more:+d} problem{'' if abs(gain.more) == 1 else 's'}"
         f"{f', new: {kinds}' if kinds else ''}, {move.minutes:.0f} min."
     )
 
