@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from blindfield.field.as_built import as_built
 from blindfield.field.settings import load_field
 from blindfield.field.starter import starter_field_text
 from blindfield.logbook.book import Logbook
@@ -153,3 +154,25 @@ def test_over_a_field_some_words_do_not_go(typed: PlanDesk, tmp_path: Path) -> N
         typed("--field", str(tmp_path), "--area", "30x30")
     with pytest.raises(ConfigError, match="4 targets lie in the field already"):
         typed("--targets", "2")
+
+
+def test_a_plan_over_a_field_with_a_logbook_keeps_what_was_measured_out_of_the_new_one(
+    typed: PlanDesk, tmp_path: Path
+) -> None:
+    """The new file shares the logbook: old snow must not deepen, nor old places move, its holes."""
+    place = in_field(tmp_path)
+    noted(place, "snow", change_m=0.3, cause="new snow", field=place.name)
+    noted(place, "placed", device="1", x_m=3.0, y_m=4.0, field=place.name)
+    out = one_line(typed("--write", str(tmp_path / "next.toml")))
+    written = load_field(tmp_path / "next.toml")
+    assert written.name == f"{place.name} (2)"
+    assert f"a field of its own, {written.name}" in out
+    with Logbook.open(written.logbook_path, field_key=KEY) as book:
+        built = as_built(written, book.past.of_the_field())
+    assert built.field.targets == written.targets
+    assert as_built(place, book_events(place)).field.targets != place.targets  # the old one knows
+
+
+def book_events(place: Field) -> list[Event]:
+    with Logbook.open(place.logbook_path, field_key=KEY) as book:
+        return book.past.of_the_field()

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
 from blindfield.field.plan import Plan
 from blindfield.field.plan_objective import Lying
-from blindfield.field.settings import FILE_NAME
+from blindfield.field.settings import FILE_NAME, MAX_NAME_LENGTH
 from blindfield.field.starter import starter_field_text
 from blindfield.model.errors import ConfigError
 from blindfield.model.field import (
@@ -43,11 +44,15 @@ def write_field(path: Path, made: Plan, place: Field | None) -> str:
         ) from None
     except OSError as error:
         raise ConfigError(f"{path} cannot be written: {error.strerror}.") from None
-    return _told(path, invented, place)
+    return _told(path, invented, place, field.name)
 
 
-def _told(path: Path, invented: list[Target], place: Field | None) -> str:
+def _told(path: Path, invented: list[Target], place: Field | None, name: str) -> str:
     lines = [f"Written: {path}"]
+    if place is not None and name != place.name:
+        lines.append(
+            f"It is a field of its own, {name}: what was measured before stays with the old."
+        )
     if invented:
         names = ", ".join(target.name for target in invented)
         lines.append(
@@ -83,7 +88,18 @@ def planned_field(folder: Path, made: Plan, place: Field | None) -> tuple[Field,
             targets.append(replace(target, state=TargetState.DUG_OUT))
     base = place or _new(folder, made)
     starts = made.task.starts
-    return replace(base, folder=folder, targets=tuple(targets), start_points=starts), invented
+    # What was measured belongs to a field by its name: it must not move the holes of a new plan.
+    name = _next_name(base.name) if place and place.logbook_path.exists() else base.name
+    made_of = replace(base, name=name, folder=folder, targets=tuple(targets), start_points=starts)
+    return made_of, invented
+
+
+def _next_name(name: str) -> str:
+    """Larch Hollow, Larch Hollow (2), Larch Hollow (3) ..."""
+    found = re.fullmatch(r"(.*) \((\d+)\)", name)
+    stem, number = (found[1], int(found[2]) + 1) if found else (name, 2)
+    tail = f" ({number})"
+    return stem[: MAX_NAME_LENGTH - len(tail)] + tail
 
 
 def _moved(target: Target, planned: Lying) -> Target:
