@@ -80,13 +80,27 @@ async def _recover_one(
 
 
 def _acquaint(crew: Crew, events: Sequence[Event]) -> None:
-    """Give each member the journal position that is on disk already."""
+    """Give each member the journal position up to which all is on disk already.
+
+    Not the last one on disk: what only tells of the problem was held back (`recorder.QUIET`), and
+    an acknowledgement past it would lose it.
+    """
+    on_disk: dict[str, tuple[int, set[int]]] = {}  # name -> journal, numbers
     for event in events:
-        key = event.device_key
-        member = crew.members.get(event.data.get("device", ""))
-        if key is not None and member is not None:
-            member.journal_id = key.journal_id
-            member.acked_seq = max(member.acked_seq, key.seq)
+        key, name = event.device_key, event.data.get("device", "")
+        if key is None:
+            continue
+        journal_id, numbers = on_disk.get(name, (0, set()))
+        if journal_id != key.journal_id:  # a journal begun anew
+            numbers = set()
+        on_disk[name] = (key.journal_id, numbers | {key.seq})
+    for name, (journal_id, numbers) in on_disk.items():
+        member = crew.members.get(name)
+        if member is not None:
+            seq = min(numbers)
+            while seq + 1 in numbers:
+                seq += 1
+            member.journal_id, member.acked_seq = journal_id, max(member.acked_seq, seq)
 
 
 def _speak_in_its_time(
