@@ -95,7 +95,7 @@ def test_the_hole_and_the_attitude_are_entered_beside_the_readings(desk: FieldDe
     status, out, _ = survey(desk, *GOOD, "2 deep 1.25", "2 lies 120 -10")
     assert status == 0
     assert "1.25 m (hole" in out
-    assert "NOT IN THE DRAW: too deep" in out
+    assert "NOT IN THE DRAW, but for deep problems: too deep" in out
     target = desk.built().target_named("2").target
     assert (target.depth_m, target.antenna_azimuth_deg, target.antenna_tilt_deg) == (
         1.25,

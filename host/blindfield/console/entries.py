@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from blindfield.console.desk import field_of
-from blindfield.field.as_built import DEPTH_BAND_M, AsBuilt, BuiltTarget, DepthBand, as_built
+from blindfield.field.as_built import DEPTH_BAND_M, AsBuilt, BuiltTarget, DepthBand, Flag, as_built
 from blindfield.field.settings import DEPTH_RANGE_M
 from blindfield.links.keyfile import read_key
 from blindfield.logbook.book import Logbook
@@ -147,7 +147,8 @@ def depth_line(one: BuiltTarget, band_m: DepthBand) -> str:
     snow = f", snow {one.snow_since_m:+.2f} m since" if one.snow_changed else ""
     state = f", {target.state.value}" + ("" if target.state.may_be_dug else " (not for digging)")
     out = one.out_of_draw(band_m)
-    then = f". NOT IN THE DRAW: {out}" if out else ""
+    but = ", but for deep problems" if out == Flag.TOO_DEEP.value else ""
+    then = f". NOT IN THE DRAW{but}: {out}" if out else ""
     return f"{one.name}: {depth} ({said.source}{_by(said.utc, said.author)}{snow}){state}{then}"
 
 
