@@ -65,7 +65,8 @@ def test_new_snow_takes_deep_ones_out_of_the_draw_and_settling_lets_them_back(
 ) -> None:
     _, out, _ = desk.call("snow", "+0.30")
     assert "1: 0.95 m (field file, snow +0.30 m since), in place\n" in out
-    assert "3: 1.05 m (field file, snow +0.30 m since), in place. NOT IN THE DRAW, but for deep problems: too deep" in out
+    assert "3: 1.05 m (field file, snow +0.30 m since), in place. NOT IN THE DRAW" in out
+    assert "NOT IN THE DRAW, but for deep problems: too deep" in out
     _, out, _ = desk.call("snow", "-0.10")
     assert "NOT IN THE DRAW" not in out
     assert [data["cause"] for data in desk.said("snow")] == ["new snow", "settling"]
