@@ -12,6 +12,8 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+from support.strict import strict
+
 TESTS = Path(__file__).resolve().parent
 SKIPS = "import pytest\n@pytest.mark.skip(reason='r')\ndef test_it():\n    pass\n"
 MODULE = "import pytest\npytest.skip('r', allow_module_level=True)\n"
@@ -36,14 +38,24 @@ def session(folder: Path, text: str, *, strict: bool) -> subprocess.CompletedPro
 def test_a_skip_passes_at_a_desk_and_fails_when_strict(tmp_path: Path, text: str) -> None:
     desk = session(tmp_path, text, strict=False)
     assert (desk.returncode, "1 skipped" in desk.stdout) == (0, True), desk.stdout
-    strict = session(tmp_path, text, strict=True)
-    assert strict.returncode == 1, strict.stdout
-    assert "strict mode wants it" in strict.stdout or "STRICT: skipped" in strict.stdout
+    ended = session(tmp_path, text, strict=True)
+    assert ended.returncode == 1, ended.stdout
+    assert "strict mode wants it" in ended.stdout or "STRICT: skipped" in ended.stdout
+
+
+def test_ci_is_strict_unless_told_otherwise(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv("BLINDFIELD_STRICT", raising=False)
+    monkeypatch.delenv("CI", raising=False)
+    assert not strict()
+    monkeypatch.setenv("CI", "true")
+    assert strict()
+    monkeypatch.setenv("BLINDFIELD_STRICT", "0")
+    assert not strict()
 
 
 def test_a_strict_session_without_skips_passes(tmp_path: Path) -> None:
-    strict = session(tmp_path, RUNS, strict=True)
-    assert strict.returncode == 0, strict.stdout
+    ended = session(tmp_path, RUNS, strict=True)
+    assert ended.returncode == 0, ended.stdout
 
 
 def test_property_tests_have_no_deadline() -> None:

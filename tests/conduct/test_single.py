@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
-from blindfield.conduct.alone import to_the_end
 from blindfield.conduct.single import News, Single
+from blindfield.conduct.uninterrupted import to_the_end
 from blindfield.links.virtual_time import run_virtual
 from blindfield.model.errors import LogbookError, NotConfirmedSilent, NotReady
 from blindfield.model.events import Event

@@ -282,7 +282,7 @@ def test_while_a_run_is_open_nothing_is_corrected(bench: Practised) -> None:
     for words in ((), (closed,), (closed, "--void", "a dog")):
         status, out, error = bench.command(correct, *words)
         assert (status, out) == (1, "")
-        assert "a run is open." in error
+        assert "a run is open on this field" in error
     with book(bench) as logbook, pytest.raises(NotReady, match="stays blind"):
         summarise(logbook.find_run(None))
 

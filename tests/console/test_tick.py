@@ -261,4 +261,4 @@ def test_a_run_left_open_is_not_ticked_from_here(bench: Practised) -> None:
     for words in (("probe_left",), ("probe_left", "--run", closed), ()):
         status, out, error = bench.command(tick, *words)
         assert (status, out) == (1, "")
-        assert "a run is open." in error
+        assert "a run is open on this field" in error

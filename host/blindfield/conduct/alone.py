@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
-from collections.abc import Coroutine
-from typing import Any
-
 from blindfield.drills.draw import COMMON_PERIOD_US, LONGEST_S, ON_US
 from blindfield.model.field import Field, Target
 from blindfield.model.scenario import Cue, Part, Scenario, Start
@@ -36,14 +32,3 @@ def alone(place: Field, target: Target) -> Scenario:
         start=Start("", target.x_m, target.y_m),
         targets=(part,),
     )
-
-
-async def to_the_end(work: Coroutine[Any, Any, None]) -> None:
-    """`work`, to its end, however often this task is cancelled meanwhile. Raises what it raises."""
-    task = asyncio.ensure_future(work)
-    while not task.done():
-        try:
-            await asyncio.shield(task)
-        except asyncio.CancelledError:
-            continue
-    task.result()

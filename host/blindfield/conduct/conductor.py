@@ -15,6 +15,7 @@ from blindfield.conduct.closing import Doubt, close_run, doubtful_of, end_everyw
 from blindfield.conduct.crew import Crew, Member
 from blindfield.conduct.loading import lead_s, load_all, reload, start_all
 from blindfield.conduct.recorder import Recorder
+from blindfield.conduct.uninterrupted import to_the_end
 from blindfield.links.channel import Medium
 from blindfield.logbook.commitment import drawn_data
 from blindfield.logbook.writer import Writer
@@ -141,15 +142,7 @@ class Conductor:
             self.summary = await close_run(self)
             return self.summary
 
-        task = asyncio.ensure_future(finish())
-        while not task.done():
-            try:
-                await asyncio.shield(task)
-            except asyncio.CancelledError:
-                continue
-            except Exception:
-                break
-        return task.result()
+        return await to_the_end(finish())
 
     async def _follow(self, scenario: Scenario) -> None:
         workers = [self._obey(), self._limit(scenario), *map(self._watch, self._members())]

@@ -13,12 +13,13 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-from blindfield.conduct.alone import alone, to_the_end
+from blindfield.conduct.alone import alone
 from blindfield.conduct.closing import doubtful_of, end_in_time, last_instant_s
 from blindfield.conduct.conductor import Conductor
 from blindfield.conduct.crew import Crew, Member
 from blindfield.conduct.loading import RESTART_LEADS_S, SLOT, load_one
 from blindfield.conduct.state import RunState
+from blindfield.conduct.uninterrupted import to_the_end
 from blindfield.links.channel import Medium
 from blindfield.logbook.writer import Writer
 from blindfield.model.errors import (

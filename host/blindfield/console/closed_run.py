@@ -9,13 +9,14 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
+from blindfield.console.blind import refuse_while_open
 from blindfield.console.desk import field_of
 from blindfield.console.entries import key_of, login_name
 from blindfield.debrief.moments import RunClock
 from blindfield.debrief.timeline import build_timeline
 from blindfield.debrief.values import TargetStory, Timeline
 from blindfield.logbook.book import Logbook
-from blindfield.model.errors import ConfigError, NotReady
+from blindfield.model.errors import ConfigError
 from blindfield.model.events import Event, utc_text
 from blindfield.model.field import Field
 from blindfield.model.ids import new_host_epoch, run_id_text
@@ -88,12 +89,7 @@ def closed_run(options: argparse.Namespace, which: str | None) -> Iterator[Close
     """
     place = field_of(options)
     with Logbook.open(place.logbook_path, field_key=key_of(place), create=False) as logbook:
-        if logbook.open_runs():
-            raise NotReady(
-                "a run is open.",
-                remedy="Say it when it has ended; one that a crash left open is ended by "
-                "`blindfield devices`.",
-            )
+        refuse_while_open(logbook)
         yield _closed(place, logbook, which)
 
 

@@ -11,10 +11,10 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from blindfield.console.desk import add_field_argument, add_json_argument, field_of
+from blindfield.console.entries import key_of
 from blindfield.debrief.timeline import build_timeline
-from blindfield.links.keyfile import read_key
 from blindfield.logbook.book import Logbook
-from blindfield.model.errors import BlindfieldError, ConfigError, NotReady
+from blindfield.model.errors import BlindfieldError, NotReady
 from blindfield.model.events import Event
 from blindfield.model.field import Field
 from blindfield.model.ids import run_id_text
@@ -49,7 +49,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     place = field_of(options)
-    with Logbook.open(place.logbook_path, field_key=_key(place), create=False) as logbook:
+    with Logbook.open(place.logbook_path, field_key=key_of(place), create=False) as logbook:
         if options.list:
             _list(logbook, as_json=options.json)
             return 0
@@ -66,13 +66,6 @@ def run(options: argparse.Namespace) -> int:
         with contextlib.redirect_stdout(sys.stderr if options.json else sys.stdout):
             draw_run(place, options.which, options.picture)
     return 0
-
-
-def _key(place: Field) -> bytes | None:
-    try:
-        return read_key(place.key_path)
-    except ConfigError:
-        return None  # closed runs can be read without it
 
 
 def _list(logbook: Logbook, *, as_json: bool) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+from blindfield.console.blind import refuse_while_open
 from blindfield.console.debrief import par_beside
 from blindfield.console.own_figures import own_attempts
 from blindfield.console.own_legs import Walked
@@ -16,7 +17,7 @@ from blindfield.debrief.picture_samples import with_antennas_known
 from blindfield.debrief.timeline import build_timeline
 from blindfield.debrief.values import Timeline
 from blindfield.logbook.book import Logbook
-from blindfield.model.errors import BlindfieldError, NotReady
+from blindfield.model.errors import BlindfieldError
 from blindfield.model.events import Event
 from blindfield.model.field import Field
 from blindfield.model.run_summary import RunRecord
@@ -46,12 +47,7 @@ def write(
     path = Path(file).expanduser()
     check_name(path)
     record = logbook.find_run(which)
-    if record.is_open or logbook.open_runs():
-        raise NotReady(
-            "a run is open on this field.",
-            remedy="It stays blind until it is closed. One that a crash left open is closed by "
-            "`blindfield devices`.",
-        )
+    refuse_while_open(logbook)
     size = save(told_of(record, logbook, place, all_targets=all_targets), path)
     return (
         f"Wrote {path}: {size / 1000:.0f} kB, opens without a network and prints. It shows where "

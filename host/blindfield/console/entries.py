@@ -11,12 +11,13 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
+from blindfield.console.blind import refuse_while_open
 from blindfield.console.desk import field_of
 from blindfield.field.as_built import DEPTH_BAND_M, AsBuilt, BuiltTarget, DepthBand, Flag, as_built
 from blindfield.field.settings import DEPTH_RANGE_M
 from blindfield.links.keyfile import read_key
 from blindfield.logbook.book import Logbook
-from blindfield.model.errors import ConfigError, NotReady
+from blindfield.model.errors import ConfigError
 from blindfield.model.events import Event, utc_text
 from blindfield.model.field import Field
 from blindfield.model.ids import new_host_epoch
@@ -56,12 +57,7 @@ class Entries:
 
     def refuse_while_open(self) -> None:
         """Raises NotReady while a run is open: what lies stays blind until it is closed."""
-        if self.logbook.open_runs():
-            raise NotReady(
-                "a run is open, and where and how deep the targets lie stays blind until its end.",
-                remedy="End it first; one that a crash left open is ended by `blindfield devices`. "
-                "In an emergency: `blindfield silence` shows every place at once.",
-            )
+        refuse_while_open(self.logbook)
 
 
 @contextmanager

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from blindfield.console.ask import answer
+from blindfield.console.blind import refuse_while_open
 from blindfield.console.desk import add_field_argument, add_json_argument, field_of
 from blindfield.console.entries import key_of
 from blindfield.console.logbook_screen import (
@@ -22,7 +23,7 @@ from blindfield.console.logbook_screen import (
     taken_text,
 )
 from blindfield.logbook.book import Logbook
-from blindfield.model.errors import ConfigError, LogbookError, NotReady
+from blindfield.model.errors import ConfigError, LogbookError
 from blindfield.model.field import Field
 from blindfield.model.ids import run_id_text
 
@@ -105,7 +106,7 @@ def _export(options: argparse.Namespace, place: Field) -> int:
         if suffix == ".csv":
             lines, mark = table_lines(logbook), HEAD
         elif suffix == ".jsonl":
-            _refuse_while_open(logbook)
+            refuse_while_open(logbook, " A .csv holds no places and can be exported now.")
             lines, mark = export_lines(logbook, left_out), f'"format":"{FORMAT}"'
         else:
             raise ConfigError(
@@ -118,15 +119,6 @@ def _export(options: argparse.Namespace, place: Field) -> int:
     values = {"file": str(options.file), "lines": count, "left_out": left_out}
     _say(options, values, f"{options.file}: {kinds}.", *(f"Left out: {one}" for one in left_out))
     return 0
-
-
-def _refuse_while_open(logbook: Logbook) -> None:
-    if logbook.open_runs():
-        raise NotReady(
-            "a run is open, and where the targets lie stays blind until its end.",
-            remedy="End it first; one that a crash left open is ended by `blindfield devices`. "
-            "A .csv holds no places and can be exported now.",
-        )
 
 
 def _import(options: argparse.Namespace, place: Field) -> int:

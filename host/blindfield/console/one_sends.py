@@ -13,13 +13,15 @@ from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from contextlib import asynccontextmanager
 from typing import Any
 
+from blindfield.conduct.conductor import Conductor
 from blindfield.conduct.proof import proof_of_silence
 from blindfield.conduct.single import Single
+from blindfield.console.blind import refuse_while_open
 from blindfield.console.desk import Desk, open_desk
 from blindfield.console.lines import typed_lines
 from blindfield.field.as_built import AsBuilt, as_built
 from blindfield.logbook.book import Logbook
-from blindfield.model.errors import NotConfirmedSilent, NotReady
+from blindfield.model.errors import NotConfirmedSilent
 from blindfield.model.field import Field
 
 Tell = Callable[[str], None]
@@ -36,12 +38,7 @@ def lying(place: Field) -> AsBuilt:
     if not place.logbook_path.exists():
         return as_built(place, ())
     with Logbook.open(place.logbook_path, field_key=None) as logbook:
-        if logbook.open_runs():
-            raise NotReady(
-                "a run is open on this field: nobody may be shown its targets before the close.",
-                remedy="End it first. After a crash `blindfield devices` takes it up and closes "
-                "it. In an emergency: `blindfield silence`.",
-            )
+        refuse_while_open(logbook)
         return as_built(place, logbook.past.of_the_field())
 
 
@@ -80,14 +77,16 @@ def end_when_told() -> None:
                 asyncio.get_running_loop().add_signal_handler(getattr(signal, name), task.cancel)
 
 
-def confirmed(begun: Sequence[Single]) -> None:
+def confirmed(begun: Sequence[Conductor]) -> None:
     """Raises NotConfirmedSilent, which outranks whatever else ended it."""
-    doubtful = [what for single in begun for what in single.doubtful.values()]
+    doubtful = [doubt for conductor in begun for doubt in conductor.doubtful.values()]
     if doubtful:
         raise NotConfirmedSilent(
-            "; ".join(map(str, doubtful)) + ".",
-            remedy="Dig it out and take its cells out, or knock on it by hand, five times, evenly. "
-            "Silence was sent to all; when all are safe: `blindfield rearm`.",
+            f"NOT SILENT, or not known: {'; '.join(doubt.where for doubt in doubtful)}.",
+            remedy="Knock on each by hand, five times, evenly, and listen; or dig it out. By "
+            f"itself it is silent by {max(doubt.until for doubt in doubtful):%H:%M:%S} at the "
+            "latest. When it may hear again: `blindfield silence`; then, when all are safe, "
+            "`blindfield rearm`.",
         )
 
 

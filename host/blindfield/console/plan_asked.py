@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from blindfield.console.blind import refuse_while_open
 from blindfield.console.desk import field_of
 from blindfield.field.as_built import as_built
 from blindfield.field.labour import Depths, Sweat
@@ -18,7 +19,7 @@ from blindfield.field.plan_signals import DEFAULT_RANGE_M, Hearing
 from blindfield.field.receive_range import earlier
 from blindfield.field.settings import FILE_NAME
 from blindfield.logbook.book import Logbook
-from blindfield.model.errors import ConfigError, NotReady
+from blindfield.model.errors import ConfigError
 from blindfield.model.events import Event
 from blindfield.model.field import Field, Point, StartPoint
 
@@ -68,11 +69,7 @@ def _place(options: argparse.Namespace) -> tuple[Field | None, Sequence[Event]]:
     if not place.logbook_path.exists():
         return place, ()
     with Logbook.open(place.logbook_path, field_key=None, create=False) as logbook:
-        if logbook.open_runs():
-            raise NotReady(
-                "a run is open on this field, and a plan shows where its targets lie.",
-                remedy="Plan when it is closed.",
-            )
+        refuse_while_open(logbook)
         return place, logbook.past.of_the_field()
 
 

@@ -14,6 +14,7 @@ from rich.text import Text
 from blindfield.console.plan_drawable import Drawable, Gain
 from blindfield.debrief.plan import Spot, grid_size, plan_lines, short_labels
 from blindfield.field.labour import ASSUMPTIONS, LEAST_DEPTH_M
+from blindfield.field.map_ground import RUN_IN_M
 from blindfield.field.plan import Hole, Plan
 from blindfield.field.plan_moves import Move
 from blindfield.field.plan_objective import Lying
@@ -22,7 +23,6 @@ from blindfield.model.field import Point
 
 MAP_COLUMNS, MAP_ROWS = 60, 18
 MOVES_SHOWN = 3
-RUN_IN_M = 10.0
 RIGHT = ("x m", "y m", "deep m", "min", "clear m", "problems")
 _CORNER, _START, _KEEP_OUT, _GROUND = "+", "^", "x", "."
 _LEVEL_DEG = 45.0

@@ -6,6 +6,7 @@ import argparse
 from dataclasses import dataclass
 from pathlib import Path
 
+from blindfield.console.blind import refuse_while_open
 from blindfield.console.desk import add_field_argument, field_of
 from blindfield.console.one_sends import lying
 from blindfield.console.own_legs import walked
@@ -129,19 +130,10 @@ def _of_run(place: Field, which: str | None) -> _Asked:
         record = logbook.find_run(which)
         if record.is_open:
             raise NotReady("this run is not closed yet.", remedy="It stays blind until then.")
-        _refuse_while_open(logbook)  # whoever searches now must not be shown where targets lie
+        refuse_while_open(logbook)  # whoever searches now must not be shown where targets lie
         made = walked(record, logbook.events_of(record.run_id), place)
     about = f"{place.name}, run {run_id_text(record.run_id)} beside the model."
     return _Asked(made.problem, about, made.timeline, place)
-
-
-def _refuse_while_open(logbook: Logbook) -> None:
-    if logbook.open_runs():
-        raise NotReady(
-            "a run is open on this field.",
-            remedy="It stays blind until it is closed. One that a crash left open is closed by "
-            "`blindfield devices`.",
-        )
 
 
 def _finds(problem: Problem, search: Trace) -> str:

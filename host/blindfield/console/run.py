@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import asyncio
 import sys
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 
 from blindfield.conduct.checks import check_field
 from blindfield.conduct.conductor import Conductor
@@ -30,11 +30,11 @@ from blindfield.console.desk import (
     open_desk,
 )
 from blindfield.console.follow import followed
-from blindfield.console.one_sends import end_when_told
+from blindfield.console.one_sends import confirmed, end_when_told
 from blindfield.console.serving import serve_run
 from blindfield.drills.catalogue import DRILLS, shipped
 from blindfield.links.keyfile import read_key
-from blindfield.model.errors import BlindfieldError, ConfigError, NotConfirmedSilent, NotReady
+from blindfield.model.errors import BlindfieldError, ConfigError, NotReady
 from blindfield.model.field import Field
 from blindfield.model.ids import run_id_text
 from blindfield.model.run_summary import RunSummary
@@ -126,10 +126,10 @@ def run(options: argparse.Namespace) -> int:
     try:
         summary = asyncio.run(conduct())
     except asyncio.CancelledError:
-        _confirmed(begun)
+        confirmed(begun)
         raise KeyboardInterrupt from None
     except BlindfieldError:
-        _confirmed(begun)
+        confirmed(begun)
         raise
     finally:
         if not options.json and begun:
@@ -138,21 +138,8 @@ def run(options: argparse.Namespace) -> int:
         # The field is given back by now: silence is answered at once while somebody thinks.
         _answer_knock(place, knock)
     _show(options, place, summary)
-    _confirmed(begun)
+    confirmed(begun)
     return 0
-
-
-def _confirmed(begun: Sequence[Conductor]) -> None:
-    """Raises NotConfirmedSilent, which outranks whatever else ended the run."""
-    doubtful = [doubt for conductor in begun for doubt in conductor.doubtful.values()]
-    if doubtful:
-        raise NotConfirmedSilent(
-            f"NOT SILENT, or not known: {'; '.join(doubt.where for doubt in doubtful)}.",
-            remedy="Knock on each by hand, five times, evenly, and listen; or dig it out. By "
-            f"itself it is silent by {max(doubt.until for doubt in doubtful):%H:%M:%S} at the "
-            "latest. When it may hear again: `blindfield silence`; then, when all are safe, "
-            "`blindfield rearm`.",
-        )
 
 
 def _tell(desk: Desk, as_json: bool) -> None:
@@ -204,7 +191,7 @@ async def conduct_run(
 
 
 def _became_of(conductor: Conductor) -> list[str]:
-    """Who is silent after the run (who is not, `_confirmed` says), and what was kept."""
+    """Who is silent after the run (who is not, `confirmed` says), and what was kept."""
     silent = [name for name, r in conductor.silent.items() if not isinstance(r, BlindfieldError)]
     text = [f"Confirmed silent: {', '.join(silent)}."] if silent else []
     kept = ["The run is kept: `blindfield debrief`."] if conductor.summary else []

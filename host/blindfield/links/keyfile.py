@@ -11,6 +11,7 @@ import stat
 from pathlib import Path
 
 from blindfield.model.errors import ConfigError
+from blindfield.model.files_of_ours import open_without_waiting
 
 KEY_BYTES = 32
 _MAX_FILE_BYTES = 1024
@@ -50,7 +51,7 @@ def read_key(path: Path) -> bytes:
     read or write it, or when it does not hold 64 hex digits.
     """
     try:
-        with open(path, "rb", opener=_open_without_waiting) as file:
+        with open(path, "rb", opener=open_without_waiting) as file:
             status = os.fstat(file.fileno())
             text = file.read(_MAX_FILE_BYTES) if stat.S_ISREG(status.st_mode) else b""
     except FileNotFoundError as error:
@@ -80,11 +81,6 @@ def fingerprint(key: bytes) -> str:
     digest = hashlib.sha256(_FINGERPRINT_LABEL + key).digest()[:_FINGERPRINT_BYTES]
     letters = base64.b32encode(digest).decode("ascii")
     return "-".join(letters[at : at + 4] for at in range(0, len(letters), 4))
-
-
-def _open_without_waiting(path: str, flags: int) -> int:
-    # A named pipe in the key's place would otherwise hold us here for ever.
-    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
 
 
 def _open_to_others(status: os.stat_result) -> bool:

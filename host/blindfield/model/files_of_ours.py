@@ -35,7 +35,7 @@ def write_ours(path: Path, content: bytes, *, mark: str, kind: str, option: str)
 def refuse_foreign(path: Path, *, mark: str, kind: str, option: str) -> None:
     """Raises ConfigError where `path` is there and not ours; see `write_ours`."""
     try:
-        with open(path, "rb", opener=_open_without_waiting) as file:
+        with open(path, "rb", opener=open_without_waiting) as file:
             content = file.read(_HEAD_BYTES)
             rest = max(0, os.fstat(file.fileno()).st_size - _TAIL_BYTES)
             if len(content) == _HEAD_BYTES:
@@ -52,7 +52,8 @@ def refuse_foreign(path: Path, *, mark: str, kind: str, option: str) -> None:
         )
 
 
-def _open_without_waiting(path: str, flags: int) -> int:
+def open_without_waiting(path: str, flags: int) -> int:
+    """An `opener` for `open`: a named pipe in a file's place would otherwise hold us for ever."""
     return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
 
 
