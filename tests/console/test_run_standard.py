@@ -8,7 +8,7 @@ import re
 
 import pytest
 
-from blindfield.scoring.standards import shipped
+from blindfield.scoring.standards import WHO_DECIDES, shipped
 from support.in_process import InProcess
 
 TIMED = next(one for one in shipped().values() if one.limit_s and one.targets == 2 and one.digging)
@@ -36,6 +36,8 @@ def test_a_timed_standard_sets_the_limit_what_counts_and_the_kinds(here: InProce
     assert f"The time limit is {(TIMED.limit_s or 0) / 60:g} min" in said
     assert "a target counts as found when it is dug out" in said
     assert "Against the standard" in out
+    assert said.count(WHO_DECIDES) == 1
+    assert f"--standard {TIMED.name}" in said.partition("The same problem again")[2]
     told = json.loads(here.call("debrief", "--json")[1])
     assert told["standard"] == TIMED.name
     assert sum(target["in_play"] for target in told["targets"]) == TIMED.targets

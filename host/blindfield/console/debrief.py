@@ -133,13 +133,10 @@ def _judged(record: RunRecord, logbook: Logbook, place: Field) -> tuple[str, Ren
 
     from blindfield.console.debrief_html import told_of
     from blindfield.debrief.judged import verdict_lines
-    from blindfield.scoring.standards import WHO_DECIDES
 
     verdict = told_of(record, logbook, place).verdict
-    lines = ["This standard is not known here any more."] if verdict is None else []
-    lines += [] if verdict is None else list(verdict_lines(verdict))
-    if WHO_DECIDES not in lines:
-        lines.append(WHO_DECIDES)
+    unknown = ("This standard is not known here any more.",)
+    lines = unknown if verdict is None else verdict_lines(verdict)
     return "Against the standard", Text("\n".join(lines))
 
 

@@ -268,5 +268,7 @@ def again_text(timeline: Timeline) -> str:
         options.append(f"--minutes {timeline.time_limit_s / 60:g}")
     if timeline.end_on == "dug_out" and not timeline.about.digs_only:
         options.append("--end-on dug-out")
+    if timeline.standard:
+        options.append(f"--standard {timeline.standard}")
     command = " ".join(options)
     return f"The same problem again, as long as the same targets answer:\nblindfield run {command}"
